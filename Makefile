@@ -1,0 +1,41 @@
+# `make` alone lists what you can do. Every target sets itself up in a fresh clone that has Python (with pip and venv), make and a C compiler.
+PYTHON ?= python3
+VENV := .venv
+BIN := $(VENV)/bin
+UV_VERSION := 0.13.9
+export UV_PYTHON_DOWNLOADS := never
+export UV_PROJECT_ENVIRONMENT := $(CURDIR)/$(VENV)
+
+.DEFAULT_GOAL := help
+.PHONY: help setup demo test lint bench clean
+
+help: ## list the targets
+	@grep -hE '^[a-z-]+:.*## ' $(MAKEFILE_LIST) | awk -F ':.*## ' '{printf "  make %-8s %s\n", $$1, $$2}'
+
+$(VENV)/.ready: pyproject.toml uv.lock
+	@test -x $(BIN)/python || $(PYTHON) -m venv $(VENV)
+	@$(BIN)/python -m pip install --quiet uv==$(UV_VERSION)
+	$(BIN)/uv sync --locked --inexact --quiet --python $(BIN)/python
+	@touch $@
+
+setup: $(VENV)/.ready ## make .venv with the locked versions
+
+demo: setup ## make the Emberly demo plant, print Today, serve the pages and say where
+	$(BIN)/weirhouse demo --dir demo-plant $(DEMO_ARGS)
+
+test: setup ## run every test, a real browser included
+	@$(BIN)/python tests/browser.py
+	$(BIN)/pytest -n auto --dist loadfile $(PYTEST_ARGS)
+
+lint: setup ## format, lint, types and import rules
+	$(BIN)/ruff format --check .
+	$(BIN)/ruff check .
+	$(BIN)/mypy
+	$(BIN)/lint-imports
+
+bench: setup ## measure speed as ratios against a peer or a limit
+	$(BIN)/uv sync --locked --inexact --quiet --python $(BIN)/python --group bench
+	$(BIN)/python -m benchmarks
+
+clean: ## remove what was made here
+	rm -rf $(VENV) demo-plant .pytest_cache .mypy_cache .ruff_cache

@@ -1,0 +1,1 @@
+"""Weirhouse: what to set now, with the working of every number."""
