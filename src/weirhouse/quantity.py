@@ -220,7 +220,11 @@ def _linear(from_unit: str, to_unit: str) -> tuple[Fraction, Fraction]:
         return Fraction(1, 10**6 if from_unit == "ppm" else 10**9), Fraction(0)
     registry = _registry()
     # degrees by hand: pint's offsets are rounded decimals, and 0 degC must come out as exactly 32 degF
-    degrees = {"degC": (Fraction(1), Fraction(0)), "degF": (Fraction(5, 9), Fraction(-32)), "kelvin": (Fraction(1), Fraction(-27315, 100))}
+    degrees = {
+        "degC": (Fraction(1), Fraction(0)),
+        "degF": (Fraction(5, 9), Fraction(-32)),
+        "kelvin": (Fraction(1), Fraction(-27315, 100)),
+    }
     degrees["K"] = degrees["kelvin"]
     source, target = _spell(from_unit), _spell(to_unit)
     if source in degrees and target in degrees:
@@ -313,7 +317,9 @@ def parse(text: str, unit: str, field: str = "value") -> float:
     if not rest:
         raise QuantityError(f"{field} is empty. {example}")
     if re.search(r"\d,\d{1,2}(?!\d)|\d,\d{4,}", rest):
-        raise QuantityError(f'{field}: "{quoted}" has a comma that is neither a decimal point nor thousands. Use a point for decimals. {example}')
+        raise QuantityError(
+            f'{field}: "{quoted}" has a comma that does not part thousands. Use a point for decimals. {example}'
+        )
     negative = rest[0] in "-−"
     while rest:
         match = _NUMBER.match(rest)
@@ -384,7 +390,7 @@ def figure(value: float, digits: int = 3) -> str:
         decimals = 0
     elif rounded != 0:
         decimals = max(0, digits - 1 - math.floor(math.log10(abs(rounded))))
-    return f"{rounded if size < 10 ** digits else value:,.{decimals}f}"
+    return f"{rounded if size < 10**digits else value:,.{decimals}f}"
 
 
 def label(unit: str) -> str:
