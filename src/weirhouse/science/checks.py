@@ -83,3 +83,25 @@ def choose(condition: Any, yes: Any, no: Any) -> Any:
     if isinstance(condition, bool | np.bool_):
         return yes if condition else no
     return np.where(condition, yes, no)
+
+
+def above(value: Any, limit: float, name: str, unit: str = "", hint: str = "") -> None:
+    """Raise ValueError unless `value` is above `limit`; NaN passes. The words are only put together on failure."""
+    if type(value) is float and value > limit:
+        return
+    require(value > limit, value, f"{name} must be above {limit:g} {unit}".rstrip(), hint)
+
+
+def at_least(value: Any, limit: float, name: str, unit: str = "", hint: str = "") -> None:
+    """Raise ValueError if `value` is below `limit`; NaN passes."""
+    if type(value) is float and value >= limit:
+        return
+    require(value >= limit, value, f"{name} must not be below {limit:g} {unit}".rstrip(), hint)
+
+
+def within(value: Any, low: float, high: float, name: str, unit: str = "", hint: str = "") -> None:
+    """Raise ValueError unless `value` lies from `low` to `high`; NaN passes."""
+    if type(value) is float and low <= value <= high:
+        return
+    rule = f"{name} must be from {low:g} to {high:g} {unit}".rstrip()
+    require((value >= low) & (value <= high), value, rule, hint)
