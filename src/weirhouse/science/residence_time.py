@@ -7,13 +7,12 @@ corners take no part, so that only the live share of the volume counts. For a fl
 from typing import Annotated, Any
 
 from weirhouse.science import checks
-from weirhouse.science.quantities import Duration, Flow, Fraction, Number, Volume
-from weirhouse.working import Range, Unit, worked
+from weirhouse.science.quantities import Duration, Flow, Fraction, Number, TimeSpread, Volume
+from weirhouse.working import Range, worked
 
 Tanks = Annotated[Number, Range(1.0, 30.0)]
 LiveShare = Annotated[Fraction, Range(0.5, 1.0)]
 Share = Annotated[Fraction, Range(0.01, 0.99)]
-TimeSpread = Annotated[Any, Unit("s^2", us="min^2", si="min^2", low=1e4, high=1e5)]
 _LEVENSPIEL = "O. Levenspiel, Chemical Reaction Engineering, 3rd ed. (Wiley, 1999), ch. 14, tanks-in-series model"
 
 
