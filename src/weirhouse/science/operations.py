@@ -14,7 +14,6 @@ from weirhouse.science.quantities import (
     HeadLossRise,
     Mass,
     Number,
-    Ratio,
     Turbidity,
     TurbidityRise,
     Volume,
@@ -282,6 +281,56 @@ def dose_change(dose: Dose, present_dose: Dose) -> Annotated[Fraction, Range(-1.
     return dose / present_dose - 1
 
 
+@worked("Water above a level", expression="max(0, level - lowest)", reference="definition")
+def height_above(level: Annotated[Head, Range(1.0, 8.0)], lowest: Annotated[Head, Range(0.0, 3.0)]) -> Head:
+    """Return how much water stands above a level, in height.
+
+    Parameters
+    ----------
+    level : level now, from the tank's floor. [m]
+    lowest : level that counts as empty or kept in reserve, from the same floor. [m]
+
+    Returns
+    -------
+    Height, not below 0. [m]
+
+    Examples
+    --------
+    >>> height_above(6.0, 1.5)
+    4.5
+
+    References
+    ----------
+    Definition.
+    """
+    return checks.most(0.0, level - lowest)
+
+
+@worked("Times one after the other", expression="first + second", reference="definition")
+def in_turn(first: Duration, second: Duration) -> Duration:
+    """Return the sum of two times that follow each other.
+
+    Parameters
+    ----------
+    first : time in the first unit. [s]
+    second : time in the next. [s]
+
+    Returns
+    -------
+    Both together. [s]
+
+    Examples
+    --------
+    >>> in_turn(600.0, 900.0)
+    1500.0
+
+    References
+    ----------
+    Definition.
+    """
+    return first + second
+
+
 @worked("Share of a flow", expression="flow / parts", reference="definition; common practice, no source")
 def equal_share(flow: Flow, parts: _Count) -> Flow:
     """Return the flow through one of several equal units in parallel.
@@ -429,33 +478,3 @@ def solids_caught(volume: Volume, solids: Annotated[Dose, Range(0.5, 50.0)]) -> 
     checks.at_least(volume, 0.0, "volume", "m^3")
     checks.at_least(solids, 0.0, "solids", "mg/L")
     return volume * solids / 1000
-
-
-@worked("Suspended solids from turbidity", expression="turbidity * solids_per_ntu", reference=_COMMON)
-def solids_from_turbidity(
-    turbidity: Annotated[Turbidity, Range(0.3, 20.0)], solids_per_ntu: Annotated[Ratio, Range(0.7, 2.2)] = 1.5
-) -> Dose:
-    """Return the suspended solids of a water from its turbidity.
-
-    The factor differs from water to water (0.7 to 2.2 mg/L for each NTU from memory; 1.5 in textbook examples): measure
-    ten pairs across a storm to have your own.
-
-    Parameters
-    ----------
-    turbidity : turbidity. [NTU]
-    solids_per_ntu : suspended solids for each NTU. [(g/m^3)/NTU]
-
-    Returns
-    -------
-    Suspended solids. [g/m^3]
-
-    Examples
-    --------
-    >>> solids_from_turbidity(2.0, 1.5)
-    3.0
-
-    References
-    ----------
-    Common practice, no source.
-    """
-    return turbidity * solids_per_ntu
