@@ -28,6 +28,25 @@ def require(ok: Any, value: Any, rule: str, hint: str = "") -> None:
         _refuse(rule, "it is", value, hint)
 
 
+def refuse(wrong: Any, value: Any, rule: str, hint: str = "") -> None:
+    """Raise ValueError as `require` does, where `wrong` holds.
+
+    For comparing two inputs: a comparison with NaN does not hold, so that a gap in either passes.
+
+    >>> refuse(2.0 > float("nan"), 2.0, "weak must not be above strong")
+    >>> refuse(2.0 > 1.0, 2.0, "weak must not be above strong")
+    Traceback (most recent call last):
+    ValueError: weak must not be above strong; it is 2.
+    """
+    if wrong is False:
+        return
+    if isinstance(wrong, np.ndarray) and wrong.ndim:
+        if wrong.any():
+            _require_each(~wrong, value, rule, hint)
+    elif wrong:
+        _refuse(rule, "it is", value, hint)
+
+
 def _require_each(ok: Any, value: Any, rule: str, hint: str) -> None:
     good, values = np.broadcast_arrays(ok, value)
     bad = np.flatnonzero(~good & ~np.isnan(values))

@@ -711,13 +711,13 @@ def solution_strength(
 
 def _may_weaken(strong: Any, weak: Any, dilutable: bool) -> None:
     if not dilutable:
-        checks.require(weak == strong, weak, "weak must equal strong for this product", _NO_DILUTION)
+        checks.refuse(weak != strong, weak, "weak must equal strong for this product", _NO_DILUTION)
 
 
 def _weaker(strong: Any, weak: Any) -> None:
     checks.above(strong, 0.0, "strong", hint=_STRENGTH)
     checks.at_least(weak, 0.0, "weak", hint=_STRENGTH)
-    checks.require(weak <= strong, weak, "weak must not be above strong", "Water only makes a solution weaker.")
+    checks.refuse(weak > strong, weak, "weak must not be above strong", "Water only makes a solution weaker.")
 
 
 @worked("Product for a weaker solution, by volume", expression="weak * final_volume / strong", reference=_SOURCE)
@@ -947,7 +947,7 @@ def stroke_setting(wanted: FeedRate, maximum: Annotated[FeedRate, Range(1e-5, 2e
     """
     checks.at_least(wanted, 0.0, "wanted", "m^3/s")
     checks.above(maximum, 0.0, "maximum", "m^3/s")
-    checks.require(wanted <= maximum, wanted, "wanted must not be above the maximum", "This pump cannot deliver it.")
+    checks.refuse(wanted > maximum, wanted, "wanted must not be above the maximum", "This pump cannot deliver it.")
     return wanted / maximum
 
 
@@ -993,10 +993,10 @@ def setting_between(
     Straight line between neighbouring points (common practice, no source).
     """
     outside = "Use the two points on either side of the feed wanted."
-    checks.require(feed_rate >= lower_feed_rate, feed_rate, "feed_rate must not be below lower_feed_rate", outside)
-    checks.require(feed_rate <= upper_feed_rate, feed_rate, "feed_rate must not be above upper_feed_rate", outside)
-    checks.require(
-        upper_feed_rate > lower_feed_rate, upper_feed_rate, "upper_feed_rate must be above lower_feed_rate", outside
+    checks.refuse(feed_rate < lower_feed_rate, feed_rate, "feed_rate must not be below lower_feed_rate", outside)
+    checks.refuse(feed_rate > upper_feed_rate, feed_rate, "feed_rate must not be above upper_feed_rate", outside)
+    checks.refuse(
+        upper_feed_rate <= lower_feed_rate, upper_feed_rate, "upper_feed_rate must be above lower_feed_rate", outside
     )
     share = (feed_rate - lower_feed_rate) / (upper_feed_rate - lower_feed_rate)
     return lower_setting + (upper_setting - lower_setting) * share
@@ -1011,7 +1011,9 @@ CurveFeeds = Annotated[Sequence[float], Several("m^3/s", us="mL/min", si="mL/min
     method="straight line between the two neighbouring points of the drawdown curve",
     reference="the plant's own drawdown test",
 )
-def pump_setting(feed_rate: FeedRate, settings: CurveSettings, feed_rates: CurveFeeds) -> Fraction:
+def pump_setting(
+    feed_rate: Annotated[FeedRate, Range(2e-7, 6e-7)], settings: CurveSettings, feed_rates: CurveFeeds
+) -> Fraction:
     """Return the setting at which a pump delivers a feed, from the points of its drawdown calibration.
 
     Parameters
@@ -1057,7 +1059,7 @@ def pump_setting(feed_rate: FeedRate, settings: CurveSettings, feed_rates: Curve
     reference="the plant's own drawdown test",
 )
 def feed_rate_at_setting(
-    setting: Annotated[Fraction, Range(0.05, 1.0)], settings: CurveSettings, feed_rates: CurveFeeds
+    setting: Annotated[Fraction, Range(0.2, 0.7)], settings: CurveSettings, feed_rates: CurveFeeds
 ) -> FeedRate:
     """Return what a pump delivers at a setting, from the points of its drawdown calibration.
 
@@ -1106,7 +1108,7 @@ def _curve(settings: Sequence[float], feed_rates: Sequence[float]) -> None:
         )
     for name, values in (("settings", settings), ("feed_rates", feed_rates)):
         for place, (before, after) in enumerate(pairwise(values), 2):
-            if after <= before:
+            if not after > before:
                 raise ValueError(
                     f"{name} of a calibration curve must rise from point to point; item {place} is {float(after):.6g} "
                     f"after {float(before):.6g}. Sort the points, and repeat a drawdown that does not fit."
@@ -1125,8 +1127,8 @@ def _along(
 ) -> Any:
     """Return `wanted` where `known` is `at`; the messages show numbers times `shown`."""
     low, high = float(known[0]), float(known[-1])
-    checks.require(at >= low, at * shown, below.format(low * shown), below_hint)
-    checks.require(at <= high, at * shown, beyond.format(high * shown), beyond_hint)
+    checks.refuse(at < low, at * shown, below.format(low * shown), below_hint)
+    checks.refuse(at > high, at * shown, beyond.format(high * shown), beyond_hint)
     if isinstance(at, float | int):
         if at != at:
             return at

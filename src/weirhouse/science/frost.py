@@ -35,8 +35,8 @@ _SOURCE = "steady heat balance; common practice, no source"
 
 def _insulation(outside_diameter: Any, insulated_diameter: Any) -> None:
     checks.above(outside_diameter, 0.0, "outside_diameter", "m")
-    checks.require(
-        insulated_diameter >= outside_diameter,
+    checks.refuse(
+        insulated_diameter < outside_diameter,
         insulated_diameter,
         "insulated_diameter must not be below outside_diameter",
         "It is the diameter over the insulation; for a bare pipe both are the same.",
@@ -281,14 +281,14 @@ def trickle_flow(
     """
     checks.at_least(length, 0.0, "length", "m")
     checks.above(heat_resistance, 0.0, "heat_resistance", "K*m/W")
-    checks.require(
-        air_temperature < least_temperature,
+    checks.refuse(
+        air_temperature >= least_temperature,
         air_temperature,
         "air_temperature must be below least_temperature",
         "No trickle is needed.",
     )
-    checks.require(
-        water_temperature > least_temperature,
+    checks.refuse(
+        water_temperature <= least_temperature,
         water_temperature,
         "water_temperature must be above least_temperature",
         "No flow can keep it that warm: heat the line.",
@@ -339,15 +339,15 @@ def pipe_heat_loss(
     Radial heat conduction.
     """
     checks.above(outside_diameter, 0.0, "outside_diameter", "m")
-    checks.require(
-        insulated_diameter > outside_diameter,
+    checks.refuse(
+        insulated_diameter <= outside_diameter,
         insulated_diameter,
         "insulated_diameter must be above outside_diameter",
         "A bare pipe loses heat by its surface: use pipe_heat_resistance.",
     )
     checks.above(conductivity, 0.0, "conductivity", "W/(m*K)")
-    checks.require(
-        hold_temperature >= air_temperature,
+    checks.refuse(
+        hold_temperature < air_temperature,
         hold_temperature,
         "hold_temperature must not be below air_temperature",
         "No heat is lost.",

@@ -278,7 +278,7 @@ def friction_factor(
     inverse: Any = 6.0 + 0.0 * (turbulent + rough)  # 1 / sqrt(f); each round brings it about ten times nearer
     for _ in range(16):
         inverse = -2 * checks.log10(rough + 2.51 * inverse / turbulent)
-    return checks.choose(reynolds < 2300, 64 / reynolds, 1 / (inverse * inverse))
+    return checks.choose(reynolds < 2300, 64 / reynolds + 0.0 * relative_roughness, 1 / (inverse * inverse))
 
 
 @worked(

@@ -469,8 +469,8 @@ def operating_flow(
     checks.at_least(system_coefficient, 0.0, "system_coefficient", "s^2/m^5")
     together = pump_coefficient + system_coefficient
     checks.above(together, 0.0, "pump_coefficient + system_coefficient", "s^2/m^5")
-    checks.require(
-        static_head <= shut_off_head,
+    checks.refuse(
+        static_head > shut_off_head,
         static_head,
         "static_head must not be above shut_off_head",
         "This pump cannot lift the water that high.",
@@ -792,5 +792,5 @@ def priming_time(
     checks.above(air_rate, 0.0, "air_rate", "m^3/s")
     checks.at_least(lift, 0.0, "lift", "m")
     left = atmospheric_pressure - 9.80665 * density * lift
-    checks.require(left > 0, lift, "lift must be below what the atmosphere holds up", "No pump can suck that high.")
+    checks.refuse(left <= 0, lift, "lift must be below what the atmosphere holds up", "No pump can suck that high.")
     return volume / air_rate * checks.ln(atmospheric_pressure / left)

@@ -111,6 +111,7 @@ def share_passed(
     from scipy.special import gammainc
 
     checks.at_least(time, 0.0, "time", "s")
+    checks.above(volume, 0.0, "volume", "m^3")
     _tanks(tanks)
     mean = _through(volume, flow, live_share)
     return _same_kind(gammainc(tanks, tanks * time / mean), time, volume, flow, tanks, live_share)

@@ -36,8 +36,8 @@ def _grain(diameter: Any, particle_density: Any, fluid_density: Any, viscosity: 
     checks.above(diameter, 0.0, "diameter", "m")
     checks.above(fluid_density, 0.0, "fluid_density", "kg/m^3")
     checks.above(viscosity, 0.0, "viscosity", "", "Take it from the water's temperature.")
-    checks.require(
-        particle_density > fluid_density, particle_density, "particle_density must be above fluid_density", _FALLS
+    checks.refuse(
+        particle_density <= fluid_density, particle_density, "particle_density must be above fluid_density", _FALLS
     )
 
 
@@ -300,7 +300,7 @@ def settling_velocity(
     weight = (
         4 / 3 * 9.80665 * fluid_density * (particle_density - fluid_density) * diameter**3 / (viscosity * viscosity)
     )
-    checks.require(weight <= 4.0e10, diameter, "diameter must not give a Reynolds number above 300,000", "Too large.")
+    checks.refuse(weight > 4.0e10, diameter, "diameter must not give a Reynolds number above 300,000", "Too large.")
     low: Any = math.log(1e-12) + 0.0 * weight
     high: Any = math.log(3e5) + 0.0 * weight
     for _ in range(60):
@@ -473,7 +473,7 @@ def hindered_velocity(
     Raises
     ------
     ValueError
-        If the share is not from 0 to 1.
+        If the share is not from 0 to 1 or the exponent not from 0 to 10.
 
     Examples
     --------
@@ -485,6 +485,7 @@ def hindered_velocity(
     Richardson and Zaki 1954.
     """
     checks.within(solids_share, 0.0, 1.0, "solids_share")
+    checks.within(exponent, 0.0, 10.0, "exponent", "", "4.8 for fine particles, 2.4 for coarse ones.")
     return terminal_velocity * (1 - solids_share) ** exponent
 
 
@@ -510,7 +511,7 @@ def largest_settling_flux(
     Raises
     ------
     ValueError
-        If the exponent is below 0.
+        If the exponent is not from 0 to 10.
 
     Examples
     --------
@@ -521,7 +522,7 @@ def largest_settling_flux(
     ----------
     J. M. Coulson and J. F. Richardson, Chemical Engineering vol. 2, ch. 5.
     """
-    checks.at_least(exponent, 0.0, "exponent")
+    checks.within(exponent, 0.0, 10.0, "exponent", "", "4.8 for fine particles, 2.4 for coarse ones.")
     return terminal_velocity / (1 + exponent) * (exponent / (1 + exponent)) ** exponent
 
 

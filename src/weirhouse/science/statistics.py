@@ -87,11 +87,10 @@ def percentile(values: Values, percentile: Annotated[Fraction, Range(0.05, 0.95)
     """
     checks.within(percentile, 0.0, 1.0, "percentile", "", "Write the 95th percentile as 95 percent.")
     array = _several(values)
-    if np.isnan(array).any() or percentile != percentile:
-        return float("nan")
     ordered = np.sort(array)
-    rank = min(max(percentile * (ordered.size + 1), 1.0), float(ordered.size))
-    return float(np.interp(rank, np.arange(1, ordered.size + 1), ordered))
+    rank = percentile * (ordered.size + 1)  # np.interp holds the ends
+    found = np.interp(rank, np.arange(1, ordered.size + 1), ordered + 0.0 * array.sum())
+    return found if isinstance(percentile, np.ndarray) else float(found)
 
 
 @worked(
@@ -157,9 +156,8 @@ def share_at_or_below(values: Values, limit: Annotated[Number, Range(0.1, 1.0)])
     Definition.
     """
     array = _several(values)
-    if np.isnan(array).any() or limit != limit:
-        return float("nan")
-    return float((array <= limit).mean())
+    share = np.greater_equal.outer(limit, array).mean(axis=-1) + 0.0 * (array.sum() + limit)  # a gap stays a gap
+    return share if isinstance(limit, np.ndarray) else float(share)
 
 
 @worked("Standard deviation", method="square root of (squared deviations summed / (number - 1))", reference=_SOURCE)
