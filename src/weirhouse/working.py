@@ -280,8 +280,11 @@ def _record(holder: Sheet | Line, formula: Formula, args: tuple[Any, ...], kwarg
     line = Line(
         formula,
         tuple(
-            Input(name, _plain(value), value.source if isinstance(value, Known) else None)
-            for name, value in given.items()
+            Input(a.name, _plain(given[a.name]), given[a.name].source if isinstance(given[a.name], Known) else None)
+            if a.name in given
+            else Input(a.name, a.default, Default("usual value, none was given", formula.title))
+            for a in formula.arguments
+            if a.name in given or not a.required
         ),
     )
     token = _current.set(line)
