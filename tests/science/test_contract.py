@@ -3,19 +3,22 @@
 Inputs are drawn from the range that each argument declares, so a range that leads nowhere fails here too.
 """
 
+import importlib
 import inspect
 import itertools
 import math
+import pkgutil
 import re
 from typing import Any
 
 import numpy as np
 import pytest
 
-from weirhouse.quantity import factor
+import weirhouse.science
+from weirhouse.quantity import factor, label
 from weirhouse.science.quantities import Several
-from weirhouse.sheets import evaluate
-from weirhouse.working import Argument, Formula, formulas
+from weirhouse.sheets import evaluate, last_digit, number, written
+from weirhouse.working import Argument, Formula, formulas, recording
 
 ALL = formulas()
 DRAWS = 24
@@ -241,13 +244,8 @@ def test_a_dose_turned_into_product_states_its_basis_without_default(formula: Fo
 
 def test_every_public_function_of_the_science_room_with_units_is_a_formula_or_a_helper():
     """A function annotated with units but not declared would be missing from Figures."""
-    import importlib
-    import pkgutil
-
-    import weirhouse.science as package
-
     forgotten = []
-    for info in pkgutil.iter_modules(package.__path__):
+    for info in pkgutil.iter_modules(weirhouse.science.__path__):
         module = importlib.import_module(f"weirhouse.science.{info.name}")
         for name, item in inspect.getmembers(module, inspect.isfunction):
             if name.startswith("_") or item.__module__ != module.__name__ or hasattr(item, "formula"):
@@ -256,3 +254,36 @@ def test_every_public_function_of_the_science_room_with_units_is_a_formula_or_a_
             if getattr(hints, "__metadata__", None):
                 forgotten.append(f"{info.name}.{name}")
     assert not forgotten
+
+
+def pencil(substituted: str, labels: set[str]) -> float:
+    """Recompute a printed line from its characters alone: thousands commas and units off, signs to operators."""
+    text = re.sub(r"(?<=\d),(?=\d{3})", "", substituted)
+    for unit in sorted(labels - {""}, key=len, reverse=True):
+        text = re.sub(rf"(?<=\d) ?{re.escape(unit)}(?![\w/])", "", text)
+    for sign, operator in (("×", "*"), ("÷", "/"), ("−", "-"), ("^", "**")):
+        text = text.replace(sign, operator)
+    return float(evaluate(text, {}))
+
+
+@every_formula
+def test_the_printed_figures_give_the_printed_answer(formula: Formula):
+    public = getattr(importlib.import_module(formula.function.__module__), formula.name)
+    units = [formula.result, *(a.unit for a in formula.arguments if a.unit is not None)]
+    required = {a.name for a in formula.arguments if a.required}
+    for values, _ in samples(formula)[:4]:
+        for given in (values, {name: value for name, value in values.items() if name in required}):
+            try:
+                with recording() as sheet:
+                    public(**given)
+            except ValueError:
+                continue  # the usual values of what was left out do not go with the rest
+            for unit_set in ("US", "SI"):
+                assert formula.title in sheet.text(unit_set) and sheet.html(unit_set) and sheet.json(unit_set)
+                if formula.expression is None:
+                    continue
+                printed = written(sheet.lines[0], unit_set)
+                labels = {label(u.display(unit_set)) for u in units} | {label(u.symbol) for u in units}
+                shown = printed.answer.split(" = ")[0].split(" ")[0]
+                found = pencil(printed.substituted, labels)
+                assert found == pytest.approx(number(shown), abs=1.0001 * last_digit(shown), rel=0), printed

@@ -622,15 +622,18 @@ def _suction(altitude: Any, temperature: Any, static_suction_head: Any, friction
 
 @worked(
     "Suction head with its margin",
-    expression="npsh_required + max(0.6, 0.2 * npsh_required)",
+    expression="npsh_required + max(least_margin, 0.2 * npsh_required)",
     reference="rule of the trade, from memory",
 )
-def npsh_needed(npsh_required: Annotated[Head, Range(0.5, 8.0)]) -> Head:
-    """Return the suction head that should be available: what the pump requires and 0.6 m or a fifth more.
+def npsh_needed(
+    npsh_required: Annotated[Head, Range(0.5, 8.0)], least_margin: Annotated[Head, Range(0.3, 1.0)] = 0.6
+) -> Head:
+    """Return the suction head that should be available: what the pump requires and a fifth more, or a least margin.
 
     Parameters
     ----------
     npsh_required : net positive suction head required, from the pump's curve. [m]
+    least_margin : least margin on it. [m]
 
     Returns
     -------
@@ -639,7 +642,7 @@ def npsh_needed(npsh_required: Annotated[Head, Range(0.5, 8.0)]) -> Head:
     Raises
     ------
     ValueError
-        If the head is below 0.
+        If a head is below 0.
 
     Examples
     --------
@@ -651,7 +654,8 @@ def npsh_needed(npsh_required: Annotated[Head, Range(0.5, 8.0)]) -> Head:
     From memory.
     """
     checks.at_least(npsh_required, 0.0, "npsh_required", "m")
-    return npsh_required + checks.most(0.6, 0.2 * npsh_required)
+    checks.at_least(least_margin, 0.0, "least_margin", "m")
+    return npsh_required + checks.most(least_margin, 0.2 * npsh_required)
 
 
 @worked(
