@@ -10,6 +10,7 @@ import re
 from fractions import Fraction
 from functools import lru_cache
 from pathlib import Path
+from tokenize import TokenError
 from typing import Any
 
 import pint
@@ -155,6 +156,9 @@ _EXAMPLES = {
     "1/m": "0.12 1/cm",
 }
 
+# What the registry's reader raises on text that is no unit at all.
+_NO_UNIT = (ValueError, TypeError, AttributeError, SyntaxError, AssertionError, ArithmeticError, KeyError, TokenError)
+
 _NUMBER = re.compile(
     r"""\s*(?P<sign>[-+−]?)\s*
     (?:(?P<whole>\d+)\s+(?P<num>\d+)/(?P<den>\d+)
@@ -172,9 +176,23 @@ def _registry() -> pint.UnitRegistry[Any]:
     return registry
 
 
+def _defined(word: str) -> bool:
+    """Return whether the registry knows `word` as a unit."""
+    try:
+        return word in _registry()
+    except (*_NO_UNIT, pint.errors.PintError):  # "nan" and the like are numbers to its reader
+        return False
+
+
 def _spell(unit: str) -> str:
     """Return `unit` in the registry's grammar: words replaced, ft2 as foot**2, blanks as products."""
     text = unit.strip()
+    if (
+        len(text) > 60
+        or re.search(r"\d{5}|[\^*]\s*-?\d{2}|\d\s*(?:\^|\*\*)", text)
+        or text.count("(") != text.count(")")
+    ):
+        raise QuantityError(text)  # no unit is written like that, and a huge power would take for ever
     text = re.sub(r"\s+as\s+[A-Za-z][\w()]*$", "", text)  # "mg/L as CaCO3": the basis is the argument's, not the unit's
     text = text.replace("·", "*").replace("×", "*").replace("−", "-").replace("²", "2").replace("³", "3")
     text = text.replace("^", "**").replace("⁻¹", "**-1")
@@ -194,9 +212,9 @@ def _spell(unit: str) -> str:
     def word(match: re.Match[str]) -> str:
         found = match.group(0)
         known = _SPELLINGS.get(found)
-        if known is None and found not in _registry():
+        if known is None and not _defined(found):
             lower = found.lower()
-            known = _SPELLINGS.get(lower) or (lower if lower in _registry() else None)
+            known = _SPELLINGS.get(lower) or (lower if _defined(lower) else None)
             if known is None:
                 raise QuantityError(found)
         known = known or found
@@ -237,7 +255,7 @@ def _linear(from_unit: str, to_unit: str) -> tuple[Fraction, Fraction]:
         if "pound" in source and "pound_force" not in source:  # "lb s/ft2" and "lb/in2" mean pounds of force
             return _linear(re.sub(r"\b(?:lbs?|pounds?)\b", "lbf", from_unit), to_unit)
         raise QuantityError(f"{from_unit} does not fit {to_unit}") from error
-    except (ValueError, TypeError, AttributeError, SyntaxError, AssertionError, pint.errors.PintError) as error:
+    except (*_NO_UNIT, pint.errors.PintError) as error:
         raise QuantityError(from_unit) from error
     return scale, Fraction(0)
 

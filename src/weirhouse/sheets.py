@@ -186,18 +186,18 @@ def _substitute(expression: str, texts: dict[str, str]) -> str:
     return re.sub(r"[A-Za-z_][A-Za-z_0-9]*", word, signs)
 
 
-def _constant_text(ratio: float, unit_set: str, more: bool) -> tuple[str, float, tuple[str, ...]]:
+def _constant_text(ratio: float, unit_set: str, digits: int) -> tuple[str, float, tuple[str, ...]]:
     """Return how the conversion is printed, what it is worth as printed, and what its constants are."""
     if abs(ratio - 1) < 1e-12:
         return "", 1.0, ()
     found = _trade_constants(ratio, unit_set)
     if found is None:
-        text = short(ratio, 9 if more else 5)
+        text = short(ratio, max(5, digits + 1))
         return f" × {text}", number(text), ()
     text, worth, meanings = "", 1.0, []
     for index, sign in sorted(found, key=lambda f: -f[1]):
         entry = _TRADE[index]
-        printed = entry[2] if more else entry[0]
+        printed = entry[0] if digits <= 4 else entry[2] if digits <= 6 else short(entry[1], 13)
         text += (" × " if sign > 0 else " ÷ ") + printed
         worth *= number(printed) ** sign
         meanings.append(f"{printed}: {entry[3]}")
@@ -241,17 +241,18 @@ def written(line: "Line", unit_set: str) -> Printed:
         return tuple(found)
 
     expression = formula.expression
-    usable = expression is not None and plain_answer and not others and all(math.isfinite(v) for v in shown.values())
+    named = set(re.findall(r"[A-Za-z_][A-Za-z_0-9]*", expression or ""))  # a choice may stand beside an expression
+    usable = plain_answer and not named & set(others) and all(math.isfinite(v) for v in shown.values())
     if not usable or expression is None or not math.isfinite(answer_value):
         texts = {n: short(v, 4) for n, v in shown.items()}
         return Printed(rows(texts, {}), formula.method or expression or "", "", answer_text, ())
-    names = set(re.findall(r"[A-Za-z_][A-Za-z_0-9]*", expression)) & set(shown)
+    names = named & set(shown)
     ratio = _ratio(expression, shown, {n: units[n] for n in shown}, (result_unit.symbol, there))
     bare, folded = (expression, 1.0) if ratio is None or abs(ratio - 1) < 1e-12 else _factored(expression)
     for digits in range(3, 17):
         texts = {n: short(v, digits) for n, v in shown.items()}
         if ratio is not None:
-            constant, worth, meanings = _constant_text(ratio * folded, unit_set, digits > 4)
+            constant, worth, meanings = _constant_text(ratio * folded, unit_set, digits)
             pencil = _pencil(bare, {n: number(texts[n]) for n in shown}, worth)
             if pencil is not None and (abs(pencil - number(answer)) <= 0.999 * last_digit(answer) or digits == 16):
                 body = _substitute(bare, {n: _with_unit(texts[n], units[n][1]) for n in names})
