@@ -1,0 +1,166 @@
+"""What can stand in the records? Plain frozen data, without a database.
+
+Values are in the inside unit of their channel. Times are aware datetimes; in arrays they are UTC epoch seconds.
+"""
+
+import uuid
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from datetime import datetime
+from typing import Any
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+QUALIFIERS = ("", "<", ">", "ND")
+READING_FLAGS = ("", "doubtful", "rejected")
+
+OK, DOUBTFUL, REJECTED, BELOW, ABOVE = range(5)  # flags of a series; BELOW: under detection, ABOVE: over the range
+
+
+class RecordsError(ValueError):
+    """The records cannot be used as asked: one sentence that says what to mend. Nothing was changed."""
+
+
+def new_id() -> str:
+    """Return a new id for an entry, made by whoever makes the entry: sent twice, it is stored once."""
+    return str(uuid.uuid4())
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Reading:
+    """One value read or measured by a person or a device, with the characters as they were typed."""
+
+    channel: str
+    value: float | None  # in the channel's inside unit; None where there is no number (not detected, without a limit)
+    taken_at: datetime
+    unit: str  # the unit in which it was written
+    text: str  # as typed
+    qualifier: str = ""  # "", "<", ">" or "ND"
+    flag: str = ""  # "", "doubtful" or "rejected"
+    person: str
+    device: str = ""
+    note: str = ""
+    id: str = field(default_factory=new_id)
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Event:
+    """Something that was done or that happened; `values` are in inside units."""
+
+    kind: str
+    started_at: datetime
+    ended_at: datetime | None = None
+    subject: str = ""  # id of the stage, filter or feed
+    values: Mapping[str, float | str] = field(default_factory=dict)
+    person: str
+    note: str = ""
+    id: str = field(default_factory=new_id)
+
+
+@dataclass(frozen=True, kw_only=True, slots=True, eq=False)
+class Series:
+    """Values of one channel over time: times [UTC epoch s], values (NaN is a gap), flags (`OK` ... `ABOVE`)."""
+
+    channel: str
+    times: NDArray[np.int64]
+    values: NDArray[np.float64]
+    flags: NDArray[np.uint8]
+
+    def __len__(self) -> int:
+        return len(self.times)
+
+
+def series(channel: str, times: ArrayLike, values: ArrayLike, flags: ArrayLike | None = None) -> Series:
+    """Return a series from anything array-like; without flags, all are `OK`.
+
+    >>> len(series("plant_flow", [0, 60], [0.01, 0.02]))
+    2
+    """
+    stamps = np.asarray(times, dtype=np.int64)
+    marks = np.zeros(len(stamps), np.uint8) if flags is None else np.asarray(flags, dtype=np.uint8)
+    return Series(channel=channel, times=stamps, values=np.asarray(values, dtype=np.float64), flags=marks)
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Point:
+    """The newest value of a channel at an instant; `value` is None where the newest entry holds no number."""
+
+    time: datetime
+    value: float | None
+    flag: int  # as in a series
+    qualifier: str = ""
+    source: str = ""  # in words: the device, the text as typed, or the file it came in
+    person: str = ""
+
+
+@dataclass(frozen=True, kw_only=True, slots=True, eq=False)
+class Rollup:
+    """Values by hour of UTC: start of the hour [UTC epoch s], and of the numbers in it (rejected ones and gaps left
+    out) how many, the least, the greatest, the sum and the last. Hours without a number are not listed.
+    """
+
+    hour: NDArray[np.int64]
+    n: NDArray[np.int64]
+    minimum: NDArray[np.float64]
+    maximum: NDArray[np.float64]
+    total: NDArray[np.float64]
+    last: NDArray[np.float64]
+
+    def __len__(self) -> int:
+        return len(self.hour)
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Receipt:
+    """What became of an import: its id, how much was stored, and how much was in the records already."""
+
+    import_id: str
+    stored: int
+    already_there: int
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Withdrawal:
+    """Who withdrew an entry, when and why."""
+
+    person: str
+    entered_at: datetime
+    reason: str
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Import:
+    """One file that was imported; once withdrawn, none of its rows counts."""
+
+    id: str
+    name: str
+    digest: str  # of the file
+    person: str
+    entered_at: datetime
+    values: int  # of series
+    readings: int
+    channels: tuple[str, ...]
+    first: datetime | None
+    last: datetime | None
+    detail: Mapping[str, Any]
+    withdrawn: Withdrawal | None = None
+
+    @property
+    def stored(self) -> int:
+        """How many values and readings came with it."""
+        return self.values + self.readings
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Entry:
+    """One entry of the ledger as it was made; `item` is None for a withdrawal and for an import."""
+
+    sequence: int
+    id: str
+    kind: str
+    entered_at: datetime
+    person: str
+    replaces: str = ""
+    reason: str = ""
+    item: Reading | Event | None = None
