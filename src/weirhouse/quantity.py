@@ -380,6 +380,42 @@ def parse(text: str, unit: str, field: str = "value") -> float:
     return result
 
 
+def parse_several(text: str, unit: str, field: str = "value", *, any_unit: bool = False) -> list[float]:
+    """Return the quantities that `text` writes, in `unit`: ``"10 25 50 percent"``, ``"2.1 mL/min; 5 mL/min"``.
+
+    Numbers are parted by blanks, semicolons or a comma with a blank; a number without unit has that of the next one
+    that has one. With `any_unit` the numbers stay as written, in whatever one unit they share.
+
+    Raises
+    ------
+    QuantityError
+        As `parse` does.
+
+    Examples
+    --------
+    >>> parse_several("10 25 50 percent", "1")
+    [0.1, 0.25, 0.5]
+    >>> parse_several("48, 72, 76, 53 ug/L", "1", any_unit=True)
+    [48.0, 72.0, 76.0, 53.0]
+    """
+    parts = [part for part in re.split(r"\s*;\s*|,\s+|\s+(?=[-+.\d])", text.strip()) if part]
+    if not parts:
+        raise QuantityError(f'{field} is empty. Write its values like "3 5 8 {label(unit)}".')
+    words = [unit_of(part) for part in parts]
+    following = ""
+    for index in reversed(range(len(parts))):
+        if words[index]:
+            following = words[index]
+        elif following:
+            parts[index] = f"{parts[index]} {following}"
+            words[index] = following
+    if not any_unit:
+        return [parse(part, unit, field) for part in parts]
+    if len(set(words)) > 1:
+        raise QuantityError(f"{field}: the values are in several units ({', '.join(sorted(set(words)))}). Use one.")
+    return [parse(part.removesuffix(words[index]), "1", field) for index, part in enumerate(parts)]
+
+
 def unit_of(text: str) -> str:
     """Return the unit part of a quantity as it was written: ``"150 gpm"`` gives ``"gpm"``."""
     match = _NUMBER.match(text)

@@ -173,8 +173,9 @@ class Formula:
 
     @property
     def summary(self) -> str:
-        """The first sentence of the docstring."""
-        return self.doc.split("\n", 1)[0]
+        """The first sentence of the docstring, as one would say what the formula gives."""
+        text = self.doc.split("\n", 1)[0].removeprefix("Return ")
+        return f"{text[:1].upper()}{text[1:]}"
 
 
 def _declared(hint: Any) -> tuple[Unit | None, tuple[Any, ...]]:

@@ -18,7 +18,6 @@ from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import gammainc, gammaincinv
 
 Array = NDArray[np.float64]
 
@@ -43,6 +42,8 @@ class Spread(NamedTuple):
 
 def _hinge(x: Array, part: Part) -> Array:
     """Return E[max(x - X, 0)] [m^3] for the volume X that `part` holds a parcel back."""
+    from scipy.special import gammainc  # loaded where it is needed: Today at the terminal goes without
+
     if part.tanks is None or part.volume == 0:
         return np.maximum(x - part.volume, 0.0)
     n = part.tanks
@@ -158,10 +159,13 @@ def arrival(share: float, times: Array, arrived: Array) -> float:
 def tanks_for_baffling(factor: float) -> float | None:
     """Return how many tanks in series have `factor` as their T10/T [1]; None for plug flow (0.95 and above).
 
+    >>> from scipy.special import gammaincinv
     >>> tanks = tanks_for_baffling(0.5)
     >>> round(float(gammaincinv(tanks, 0.1) / tanks), 3)
     0.5
     """
+    from scipy.special import gammaincinv
+
     if factor >= 0.95:
         return None
     low, high = 0.2, 400.0

@@ -1,0 +1,87 @@
+"""How does a file get into the records, and out again whole?"""
+
+from datetime import UTC, datetime
+from pathlib import Path
+
+import click
+
+from weirhouse.cli.options import json_option, person, plant_option, print_json
+
+
+@click.command("import")
+@click.argument("file", type=click.Path(path_type=Path))
+@plant_option
+@click.option("--mapping", type=click.Path(path_type=Path), help="A TOML file that says what the columns are.")
+@click.option("--dry-run", is_flag=True, help="Show exactly what would be stored; store nothing.")
+@click.option("--person", "who", metavar="NAME", help="Who brings the file in; without it the user of this terminal.")
+@json_option
+def import_(file: Path, folder: Path, mapping: Path | None, dry_run: bool, who: str | None, as_json: bool) -> None:
+    """Read a logger's or laboratory's FILE into the records.
+
+    A second import of the same file stores nothing; an import is taken back whole with "weirhouse withdraw".
+    """
+    from weirhouse.plant import load
+    from weirhouse.records.importing import import_file
+    from weirhouse.records.store import Store
+
+    plant = load(folder)
+    with Store.open(folder, read_only=dry_run) as store:
+        done = import_file(
+            store, plant, file, mapping, dry_run=dry_run, person=who or person(), entered_at=datetime.now(UTC)
+        )
+    if as_json:
+        print_json(done.json())
+    else:
+        click.echo(done.text())
+
+
+@click.command()
+@click.argument("import_id", required=False)
+@plant_option
+@click.option("--reason", help="Why; it stays in the records.")
+@click.option("--person", "who", metavar="NAME")
+@json_option
+def withdraw(import_id: str | None, folder: Path, reason: str | None, who: str | None, as_json: bool) -> None:
+    """Withdraw the import IMPORT_ID whole; without it list the imports.
+
+    Nothing is deleted: the rows stay in the records and no longer count.
+    """
+    from weirhouse.plant import load
+    from weirhouse.records.store import Store
+
+    plant = load(folder)
+    if import_id is None:
+        with Store.open(folder, read_only=True) as store:
+            found = list(store.imports())
+        if as_json:
+            print_json(
+                {
+                    "imports": [
+                        {
+                            "import_id": i.import_id,
+                            "name": i.name,
+                            "stored": i.stored,
+                            "person": i.person,
+                            "entered_at": i.entered_at.astimezone(plant.zone).isoformat(),
+                            "withdrawn": i.withdrawn,
+                        }
+                        for i in found
+                    ]
+                }
+            )
+            return
+        for one in found:
+            mark = "  (withdrawn)" if one.withdrawn else ""
+            at = one.entered_at.astimezone(plant.zone)
+            click.echo(f"{one.import_id}  {at:%Y-%m-%d %H:%M}  {one.stored} values  {one.name}  {one.person}{mark}")
+        if not found:
+            click.echo("No file has been imported.")
+        return
+    if not reason:
+        raise click.UsageError('Say why with --reason "wrong logger": it stays in the records.')
+    with Store.open(folder) as store:
+        store.withdraw_import(import_id, person=who or person(), reason=reason, entered_at=datetime.now(UTC))
+    if as_json:
+        print_json({"import_id": import_id, "withdrawn": True})
+    else:
+        click.echo(f"Import {import_id} no longer counts.")

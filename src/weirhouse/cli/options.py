@@ -1,0 +1,50 @@
+"""Which options do several commands share? The plant folder, the instant, and JSON."""
+
+import json
+import sys
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+if TYPE_CHECKING:
+    from weirhouse.plant.model import Plant
+    from weirhouse.records.store import Store
+
+plant_option = click.option(
+    "--plant",
+    "folder",
+    type=click.Path(path_type=Path),
+    default=Path(),
+    show_default="this folder",
+    help="The plant's folder.",
+)
+json_option = click.option("--json", "as_json", is_flag=True, help="Print one JSON object and nothing else.")
+
+
+def print_json(data: Any) -> None:
+    """Print one object on standard output; a number that is not finite would not be JSON and is an error."""
+    sys.stdout.write(json.dumps(data, ensure_ascii=False, allow_nan=False, indent=2) + "\n")
+
+
+def moment(text: str | None, plant: "Plant", store: "Store") -> datetime:
+    """Return the instant that ``--at`` means; without it now, in the demo its last reading."""
+    from weirhouse.situation.clock import typed_time
+
+    now = datetime.now(UTC)
+    if plant.demo:
+        span = store.span()
+        if span is not None:
+            now = span[1].astimezone(UTC)
+    return typed_time(text, plant.zone, now) if text else now
+
+
+def person() -> str:
+    """Return who is at this terminal, as the records name them."""
+    import getpass
+
+    try:
+        return getpass.getuser()
+    except (OSError, KeyError):  # no such user in this system's list
+        return "terminal"

@@ -1,0 +1,104 @@
+"""How does one come by a plant folder, and how are its pages served?"""
+
+from datetime import UTC, datetime
+from pathlib import Path
+
+import click
+
+from weirhouse.cli.options import plant_option
+
+PORT = 8421
+
+
+@click.command()
+@click.argument("folder", metavar="DIR", type=click.Path(path_type=Path))
+def new(folder: Path) -> None:
+    """Start a plant folder DIR: plant.toml with comments, empty records."""
+    from weirhouse.plant import load, new_plant
+    from weirhouse.records.store import Store
+
+    new_plant(folder)
+    load(folder)
+    with Store.open(folder, create=True):
+        pass
+    click.echo(f"{folder} is ready. Write your own plant over the example in {folder / 'plant.toml'}, then run:")
+    click.echo(f"  weirhouse check --plant {folder}")
+
+
+@click.command()
+@click.option("--dir", "folder", type=click.Path(path_type=Path), default=Path("demo-plant"), show_default=True)
+@click.option("--seed", type=int, default=None, help="Another invented year; the same seed gives the same year.")
+@click.option("--no-serve", is_flag=True, help="Make it and print Today, but serve nothing.")
+@click.option("--host", default="127.0.0.1", show_default=True)
+@click.option("--port", type=click.IntRange(0, 65535), default=PORT, show_default=True)
+def demo(folder: Path, seed: int | None, no_serve: bool, host: str, port: int) -> None:
+    """Make the demo plant with a year of records, print Today, then serve the pages."""
+    from weirhouse.cli.today import answer, show_today
+
+    _make(folder, seed)
+    show_today(answer(folder, None))
+    if not no_serve:
+        _serve(folder, host, port)
+
+
+def _make(folder: Path, seed: int | None) -> None:
+    from rich.console import Console
+    from rich.progress import BarColumn, Progress, TaskProgressColumn, TextColumn
+
+    from weirhouse.demo import DemoError, is_demo, make_demo
+
+    if seed is None and is_demo(folder):
+        click.echo(f"{folder} is already there and is used as it is; delete the folder to make it anew.", err=True)
+        return
+    if seed is not None and is_demo(folder):
+        raise DemoError(f"{folder} already holds a demo plant. Delete it or name another folder with --dir.")
+    bar = Progress(
+        TextColumn("{task.description}"),
+        BarColumn(),
+        TaskProgressColumn(),
+        console=Console(stderr=True),
+        transient=True,
+    )
+    with bar:
+        task = bar.add_task("A year in Emberly", total=1.0)
+        make = {} if seed is None else {"seed": seed}
+        make_demo(folder, progress=lambda done, what: bar.update(task, completed=done, description=what), **make)
+
+
+@click.command()
+@plant_option
+@click.option("--host", default="127.0.0.1", show_default=True, help="This machine only, unless you say otherwise.")
+@click.option("--port", type=click.IntRange(0, 65535), default=PORT, show_default=True)
+def serve(folder: Path, host: str, port: int) -> None:
+    """Serve the pages on this machine and say where."""
+    from weirhouse.plant import load
+    from weirhouse.records.store import Store
+
+    load(folder)  # what is wrong is said here, before a page is asked for
+    with Store.open(folder):
+        pass
+    _serve(folder, host, port)
+
+
+def _serve(folder: Path, host: str, port: int) -> None:
+    import socket
+
+    import uvicorn
+
+    from weirhouse.web import create_app
+
+    family = socket.AF_INET6 if ":" in host else socket.AF_INET
+    with socket.socket(family, socket.SOCK_STREAM) as listener:
+        listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        try:
+            listener.bind((host, port))
+        except OSError as error:
+            raise click.ClickException(
+                f"Port {port} on {host} cannot be used ({error.strerror}). Name another with --port."
+            ) from error
+        port = listener.getsockname()[1]
+        where = f"[{host}]" if ":" in host else host
+        click.echo(f"\nThe pages are at http://{where}:{port}/ (Ctrl+C ends it).")
+        app = create_app(folder, clock=lambda: datetime.now(UTC))
+        config = uvicorn.Config(app, log_level="warning", access_log=False, server_header=False)
+        uvicorn.Server(config).run(sockets=[listener])
