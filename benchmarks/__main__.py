@@ -1,0 +1,26 @@
+"""Runs every benchmark and prints the ratios: ``make bench``. Exit status 1 when a goal is missed."""
+
+import sys
+import tempfile
+from pathlib import Path
+
+from benchmarks import import_values, today_cold, today_served
+from weirhouse.demo import make_demo
+
+
+def main() -> int:
+    """Run all, print a table, and return the exit status."""
+    print("| what | ratio | at most | goal | measured |\n|---|---|---|---|---|", flush=True)
+    missed = 0
+    with tempfile.TemporaryDirectory() as folder:
+        plant = Path(folder) / "demo"
+        make_demo(plant)
+        for measure in (lambda: today_cold.measure(plant), lambda: today_served.measure(plant), import_values.measure):
+            result = measure()
+            missed += not result.met
+            print(result.row(), flush=True)
+    return 1 if missed else 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())
