@@ -2,6 +2,7 @@
 
 import difflib
 import importlib
+import itertools
 import math
 import re
 from collections.abc import Mapping, Sequence
@@ -56,6 +57,8 @@ class Calculation:
     result: float
     unit: str  # display unit of the result
     sheet: Sheet
+    unknown: Argument | None = None  # the argument that was asked for, when it was one
+    others: tuple[float, ...] = ()  # further values of it that give the same result, in its inside unit
 
     @property
     def inside(self) -> str:
@@ -66,6 +69,14 @@ class Calculation:
     def answer(self) -> str:
         """The result as people read it."""
         return show(self.result, self.inside, self.unit or self.inside)
+
+    def found(self, unit_set: str) -> list[tuple[str, str]]:
+        """Return the argument that was asked for with each of its values as people read it; empty when none was."""
+        if self.unknown is None or self.unknown.unit is None:
+            return []
+        unit = self.unknown.unit
+        values = (self.values[self.unknown.name], *self.others)
+        return [(self.unknown.name, show(v, unit.symbol, unit.display(unit_set))) for v in values]
 
     @property
     def displayed(self) -> float | None:
@@ -121,7 +132,29 @@ def calculate(name: str, texts: Mapping[str, str], unit_set: str) -> Calculation
     '80.0 min'
     """
     formula = find(name)
-    given = {key.strip().replace("-", "_"): text for key, text in texts.items() if text.strip()}
+    if any(text.strip() == "?" for text in texts.values()):
+        return _solve(formula, texts, unit_set)
+    return _forward(formula, texts, unit_set)
+
+
+def _key(text: str) -> str:
+    return text.strip().replace("-", "_")
+
+
+def _forward(formula: Formula, texts: Mapping[str, str], unit_set: str) -> Calculation:
+    values = _read(formula, texts, unit_set)
+    with recording() as sheet:
+        try:
+            result = _call(formula, values)
+        except (ValueError, ZeroDivisionError, OverflowError) as error:
+            raise CalculationError(_refusal(formula, error)) from error
+    unit = formula.result.display(unit_set)
+    return Calculation(formula=formula, values=values, result=result, unit=unit, sheet=sheet)
+
+
+def _read(formula: Formula, texts: Mapping[str, str], unit_set: str, *, unknown: str = "") -> dict[str, Any]:
+    """Return the inside values of the fields; `unknown` is left out."""
+    given = {_key(key): text for key, text in texts.items() if text.strip()}
     arguments = {a.name: a for a in formula.arguments}
     for key in given:
         if key not in arguments:
@@ -130,17 +163,108 @@ def calculate(name: str, texts: Mapping[str, str], unit_set: str) -> Calculation
             raise CalculationError(
                 f'{formula.name} takes no "{key[:40]}".{hint} It takes {", ".join(arguments)}.', field=key
             )
-    missing = [a for a in arguments.values() if a.required and a.name not in given]
+    missing = [a for a in arguments.values() if a.required and a.name not in given and a.name != unknown]
     if missing:
         raise CalculationError(f"{formula.name} needs {_wanted(missing, unit_set)}.", field=missing[0].name)
-    values = {key: _value(arguments[key], text) for key, text in given.items()}
+    return {key: _value(arguments[key], text) for key, text in given.items()}
+
+
+def _solve(formula: Formula, texts: Mapping[str, str], unit_set: str) -> Calculation:
+    """Find the one argument written as "?" for which the formula gives the result that was typed."""
+    given = {_key(key): text.strip() for key, text in texts.items() if text.strip()}
+    asked = [key for key, text in given.items() if text == "?"]
+    arguments = {a.name: a for a in formula.arguments}
+    result_key = "result" if formula.name in arguments or "result" in given else formula.name
+    if len(asked) != 1 or asked[0] not in arguments or result_key not in given:
+        raise CalculationError(
+            f'To find an argument, write "?" for just one of {", ".join(arguments)} and give the result as '
+            f"{result_key}=..."
+        )
+    unknown = arguments[asked[0]]
+    if (
+        unknown.unit is None
+        or isinstance(unknown.unit, Several)
+        or unknown.unit.low is None
+        or unknown.unit.high is None
+    ):
+        raise CalculationError(f"{unknown.name} is a choice or a list: it cannot be found.", field=unknown.name)
+    try:
+        target = parse(given.pop(result_key), formula.result.symbol, result_key)
+    except QuantityError as error:
+        raise CalculationError(str(error), field=result_key) from error
+    del given[unknown.name]
+    values = _read(formula, given, unit_set, unknown=unknown.name)
+    roots = _roots(formula, values, unknown, target)
+    if not roots:
+        raise CalculationError(_no_root(formula, values, unknown, target, unit_set), field=unknown.name)
+    values = {**values, unknown.name: roots[0]}
     with recording() as sheet:
+        result = _call(formula, values)
+    return Calculation(
+        formula=formula,
+        values=values,
+        result=result,
+        unit=formula.result.display(unit_set),
+        sheet=sheet,
+        unknown=unknown,
+        others=tuple(roots[1:]),
+    )
+
+
+def _grid(unknown: Argument) -> list[float]:
+    """Return points over the argument's typical range: by factors where it spans more than a factor of twenty."""
+    assert unknown.unit is not None and unknown.unit.low is not None and unknown.unit.high is not None
+    low, high, count = unknown.unit.low, unknown.unit.high, 400
+    shares = [i / count for i in range(count + 1)]
+    if low > 0 and high > 20 * low:
+        return [low * (high / low) ** share for share in shares]
+    return [low + (high - low) * share for share in shares]
+
+
+def _answers(formula: Formula, values: Mapping[str, Any], unknown: Argument) -> list[tuple[float, float]]:
+    found = []
+    for x in _grid(unknown):
         try:
-            result = _call(formula, values)
-        except (ValueError, ZeroDivisionError, OverflowError) as error:
-            raise CalculationError(_refusal(formula, error)) from error
-    unit = formula.result.display(unit_set)
-    return Calculation(formula=formula, values=values, result=result, unit=unit, sheet=sheet)
+            y = float(formula.function(**{**values, unknown.name: x}))
+        except (ValueError, ZeroDivisionError, OverflowError):
+            continue  # outside the formula's validity
+        if math.isfinite(y):
+            found.append((x, y))
+    return found
+
+
+def _roots(formula: Formula, values: Mapping[str, Any], unknown: Argument, target: float) -> list[float]:
+    from scipy.optimize import brentq
+
+    def miss(x: float) -> float:
+        return float(formula.function(**{**values, unknown.name: x})) - target
+
+    points = _answers(formula, values, unknown)
+    size = max((abs(y) for _, y in points), default=0.0) or 1.0
+    roots = [x for x, y in points if y == target]
+    for (a, ya), (b, yb) in itertools.pairwise(points):
+        if (ya - target) * (yb - target) < 0:
+            try:
+                root = float(brentq(miss, a, b, xtol=1e-300, rtol=1e-14))
+            except ValueError:
+                continue  # the formula refuses between the two
+            if abs(miss(root)) <= 1e-6 * max(abs(target), 1e-9 * size):  # a jump over the target is no answer
+                roots.append(root)
+    return sorted(roots)
+
+
+def _no_root(formula: Formula, values: Mapping[str, Any], unknown: Argument, target: float, unit_set: str) -> str:
+    assert unknown.unit is not None and unknown.unit.low is not None and unknown.unit.high is not None
+    there = unknown.unit.display(unit_set)
+    span = " to ".join(show(v, unknown.unit.symbol, there) for v in (unknown.unit.low, unknown.unit.high))
+    result = formula.result
+    wanted = show(target, result.symbol, result.display(unit_set))
+    points = _answers(formula, values, unknown)
+    if not points:
+        return f"{formula.title}: these values have no answer for any {unknown.name} from {span}."
+    low, high = min(y for _, y in points), max(y for _, y in points)
+    reach = " to ".join(show(v, result.symbol, result.display(unit_set)) for v in (low, high))
+    return f"No {unknown.name} from {span} gives {wanted}; over that range the answer goes from {reach}."
 
 
 def _call(formula: Formula, values: Mapping[str, Any]) -> float:

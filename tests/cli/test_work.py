@@ -49,6 +49,14 @@ def test_lists_choices_and_other_units():
     assert json.loads(run("detention_time", "volume=3 m3", "flow=1 L/s", "--units", "SI", "--json"))["value"] == 50
 
 
+def test_finds_the_argument_that_gives_a_result():
+    # V = t Q: 80 min at 150 gpm is 12,000 gal
+    data = json.loads(run("detention_time", "volume=?", "flow=150 gpm", "detention_time=80 min", "--json"))
+    assert data["unknown"] == {"name": "volume", "values": [pytest.approx(12000.0)], "unit": "gal"}
+    assert data["working"]["lines"][0]["result"]["value"] == pytest.approx(80)
+    assert "volume = 12,000 gal" in run("detention_time", "volume=?", "flow=150 gpm", "detention_time=80 min")
+
+
 def test_the_list_is_complete_and_says_what_a_form_needs():
     listed = {f["name"]: f for f in json.loads(run("--list", "--json"))["formulas"]}
     assert set(listed) == set(formulas())
@@ -96,6 +104,9 @@ def test_search_without_an_answer_says_so():
         (("detention_time", "volume=12000 gal", "flow=0 gpm"), "flow must be"),
         (("detention_time", "volume=12000 gal", "flows=150 gpm"), "Do you mean flow?"),
         (("detention_time", "12000 gal"), "not key=value"),
+        (("detention_time", "volume=?", "flow=150 gpm", "detention_time=900 days"), "No volume from"),
+        (("detention_time", "volume=?", "flow=?", "detention_time=80 min"), "just one of volume, flow"),
+        (("detention_time", "volume=?", "flow=150 gpm"), "give the result as detention_time="),
         (("detention_time", "volume=1 m3", "volume=2 m3"), "twice"),
         (("product_dose", "dose=2 mg/L", "strength=10 percent", "basis=copper"), "none of product, Al2O3, Al, Cl2"),
         (("pump_setting", "feed_rate=5 mL/min", "settings=1 x", "feed_rates=1 mL/min"), "settings"),

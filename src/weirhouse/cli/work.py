@@ -5,6 +5,7 @@ from typing import Any
 import click
 
 from weirhouse.cli.options import json_option, print_json
+from weirhouse.quantity import convert
 
 
 @click.command()
@@ -18,6 +19,9 @@ def work(name: str | None, fields: tuple[str, ...], as_list: bool, units: str, a
 
     Each value is written with its unit, as on paper: volume="12000 gal". Values of a list are parted by blanks, with
     the unit after the last: settings="10 25 50 percent".
+
+    To find one argument instead, write ? for it and give the result under the formula's name:
+    weirhouse work detention_time volume=? flow="150 gpm" detention_time="80 min"
     """
     from weirhouse import figures
 
@@ -30,20 +34,31 @@ def work(name: str | None, fields: tuple[str, ...], as_list: bool, units: str, a
         return
     found = figures.calculate(name, _texts(fields), units)
     if as_json:
-        print_json(
-            {
-                "formula": formula.name,
-                "title": formula.title,
-                "value": found.displayed,
-                "unit": found.unit,
-                "answer": found.answer,
-                "inside": {"value": found.result if found.displayed is not None else None, "unit": found.inside},
-                "working": found.sheet.json(units),
-            }
-        )
+        print_json(_data(found, units))
         return
+    for name, text in found.found(units):
+        click.echo(f"{name.replace('_', ' ')} = {text}")
     click.echo(f"{formula.title} = {found.answer}\n")
     click.echo(found.sheet.text(units))
+
+
+def _data(found: Any, units: str) -> dict[str, Any]:
+    data: dict[str, Any] = {
+        "formula": found.formula.name,
+        "title": found.formula.title,
+        "value": found.displayed,
+        "unit": found.unit,
+        "answer": found.answer,
+        "inside": {"value": found.result if found.displayed is not None else None, "unit": found.inside},
+        "working": found.sheet.json(units),
+    }
+    if found.unknown is not None:
+        unit = found.unknown.unit
+        values = [
+            convert(v, unit.symbol, unit.display(units)) for v in (found.values[found.unknown.name], *found.others)
+        ]
+        data["unknown"] = {"name": found.unknown.name, "values": values, "unit": unit.display(units)}
+    return data
 
 
 def _texts(fields: tuple[str, ...]) -> dict[str, str]:
