@@ -1,0 +1,248 @@
+"""How is a file of the records opened, read and written? One library, one way to begin a write, plain words on faults.
+
+SQLite through pysqlite3, which brings its own build: write-ahead log, every commit synced to the disk, and writers
+that take the lock as they begin. Text of SQL is written out here and in the ledger and series beside it; SQLAlchemy,
+which declares the tables, and Alembic, which changes them, take as long to load as Today may take in all, so they are
+loaded only where a file is made or brought up to date (see docs/decisions).
+"""
+
+import threading
+from collections.abc import Iterable, Iterator, Sequence
+from contextlib import contextmanager, suppress
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from pysqlite3 import dbapi2 as driver
+
+from weirhouse.records.model import RecordsError
+
+WAIT_S = 5.0  # how long a writer waits for another
+SAFE_FROM = (3, 51, 3)  # earlier libraries can lose a commit when the log is reset while another process writes
+MAGIC = b"SQLite format 3\x00"
+
+Row = tuple[Any, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Kind:
+    """One of the two files: its name, what it holds, and how it knows itself again."""
+
+    name: str  # of the migrations and in `schema`
+    file: str
+    holds: str
+    application_id: int
+    version: int
+
+
+LEDGER = Kind("ledger", "records.sqlite", "readings and events", 0x57726563, 1)
+SERIES = Kind("series", "series.sqlite", "series", 0x57736572, 1)
+
+
+class Database:
+    """One open file. Reading alone sees one instant of it for as long as it is open."""
+
+    def __init__(self, path: Path, kind: Kind, *, read_only: bool) -> None:
+        _require_library(driver.sqlite_version_info)
+        _require_file(path, kind)
+        self.path, self.kind, self.read_only = path, kind, read_only
+        self._lock = threading.RLock()
+        with self._told():
+            self._connection = _connect(path, read_only)
+        try:
+            with self._told():
+                self.version = self._recognise()
+                self._settle()
+        except BaseException:
+            self.close()
+            raise
+
+    def rows(self, sql: str, values: Sequence[Any] = ()) -> list[Row]:
+        """Return the rows of a query."""
+        with self._lock, self._told():
+            found: list[Row] = self._connection.execute(sql, values).fetchall()
+            return found
+
+    def row(self, sql: str, values: Sequence[Any] = ()) -> Row | None:
+        """Return the first row of a query, or None."""
+        with self._lock, self._told():
+            found: Row | None = self._connection.execute(sql, values).fetchone()
+            return found
+
+    def walk(self, sql: str, values: Sequence[Any] = ()) -> Iterator[Row]:
+        """Yield the rows of a query one by one."""
+        with self._lock, self._told():
+            cursor = self._connection.execute(sql, values)
+        while True:
+            with self._lock, self._told():
+                some = cursor.fetchmany(256)
+            if not some:
+                return
+            yield from some
+
+    def run(self, sql: str, values: Sequence[Any] = ()) -> None:
+        """Run one statement that changes something."""
+        with self._lock, self._told():
+            self._connection.execute(sql, values)
+
+    def run_many(self, sql: str, values: Iterable[Sequence[Any]]) -> None:
+        """Run one statement for each row of `values`."""
+        with self._lock, self._told():
+            self._connection.executemany(sql, values)
+
+    @contextmanager
+    def writing(self) -> Iterator[None]:
+        """Hold the only right to write to this file; all of it is stored at the end, or nothing."""
+        if self.read_only:
+            raise RecordsError(f"{self.path} was opened for reading only. Open it for writing to store anything.")
+        with self._lock:
+            self.run("BEGIN IMMEDIATE")
+            try:
+                yield
+                self.run("COMMIT")
+            except BaseException:
+                with suppress(driver.Error):  # a full disk has rolled back already
+                    if self._connection.in_transaction:
+                        self._connection.execute("ROLLBACK")
+                raise
+
+    def close(self) -> None:
+        """Close the file."""
+        with self._lock, suppress(driver.Error):
+            self._connection.close()
+
+    def _recognise(self) -> int:
+        """Return the version of the tables in the file, having made sure that it is ours and not newer than this."""
+        application = self._connection.execute("PRAGMA application_id").fetchone()[0]
+        version = int(self._connection.execute("PRAGMA user_version").fetchone()[0])
+        if application != self.kind.application_id:
+            raise RecordsError(
+                f"{self.path} is a database of another program, not the {self.kind.holds} of a plant. Nothing was "
+                "changed. Move it away and put the right file back."
+            )
+        if version > self.kind.version:
+            raise RecordsError(
+                f"{self.path} was written by version {version} of the records, this program knows version "
+                f"{self.kind.version}. Nothing was changed. Install the newer Weirhouse, or restore a backup from "
+                "before the upgrade."
+            )
+        return version
+
+    def _settle(self) -> None:
+        run = self._connection.execute
+        for setting in ("trusted_schema = OFF", "cell_size_check = ON", "mmap_size = 0"):
+            run(f"PRAGMA {setting}")
+        if self.read_only:
+            run("PRAGMA query_only = ON")
+            run("BEGIN")
+            run("SELECT count(*) FROM sqlite_master").fetchone()  # takes the instant that all reads will see
+            return
+        run("PRAGMA foreign_keys = ON")
+        run("PRAGMA synchronous = FULL")
+        run("PRAGMA journal_mode = WAL")
+
+    @contextmanager
+    def _told(self) -> Iterator[None]:
+        try:
+            yield
+        except driver.Error as fault:
+            told = explained(fault, self.path)
+            if told is None:
+                raise
+            raise told from fault
+
+
+def _connect(path: Path, read_only: bool) -> Any:
+    where = path.resolve().as_uri()
+    if not read_only:
+        return _opened(f"{where}?mode=rw")
+    try:
+        return _opened(f"{where}?mode=ro")
+    except driver.OperationalError:
+        # a folder that may not be written: without a log beside it, the file itself is all there is
+        if _log_of(path):
+            raise
+        return _opened(f"{where}?immutable=1")
+
+
+def _opened(uri: str) -> Any:
+    connection = driver.connect(uri, uri=True, timeout=WAIT_S, isolation_level=None, check_same_thread=False)
+    try:
+        connection.execute("SELECT count(*) FROM sqlite_master").fetchone()
+    except BaseException:
+        connection.close()
+        raise
+    return connection
+
+
+def _log_of(path: Path) -> bool:
+    """Whether a write-ahead log with something in it lies beside the file."""
+    log = path.with_name(f"{path.name}-wal")
+    return log.exists() and log.stat().st_size > 0
+
+
+def _require_library(version: tuple[int, int, int]) -> None:
+    mended = version >= SAFE_FROM or (3, 50, 7) <= version < (3, 51, 0) or (3, 44, 6) <= version < (3, 45, 0)
+    if not mended:
+        raise RecordsError(
+            f"The SQLite library is {'.'.join(map(str, version))}, which can lose what was stored. Nothing was opened. "
+            "Install pysqlite3 0.6.1 or later."
+        )
+
+
+def _require_file(path: Path, kind: Kind) -> None:
+    """Refuse what is no whole database before SQLite takes it for an empty one."""
+    if not path.is_file():
+        if kind is LEDGER:
+            hint = "Name the folder of a plant, or start one with: weirhouse new DIR"
+        else:
+            hint = f"Put it back from the backup that holds the {LEDGER.file} beside it."
+        raise RecordsError(f"{path} is not there. {hint}")
+    try:
+        with path.open("rb") as file:
+            header = file.read(100)
+        size = path.stat().st_size
+    except OSError as fault:
+        raise RecordsError(
+            f"{path} cannot be read ({fault.strerror}). Mend that first; nothing was changed."
+        ) from fault
+    keep = "Nothing was changed. Keep it, and put the newest backup in its place."
+    if not header:
+        raise RecordsError(f"{path} is empty, 0 bytes long. {keep}")
+    if not header.startswith(MAGIC) or len(header) < 100:
+        raise RecordsError(f"{path} is no database, or its beginning is damaged. {keep}")
+    page = int.from_bytes(header[16:18], "big")
+    page = 65536 if page == 1 else page
+    pages = int.from_bytes(header[28:32], "big")
+    if size < page * pages and not _log_of(path):
+        raise RecordsError(f"{path} is cut off: {size:,} of {page * pages:,} bytes are there. {keep}")
+
+
+def explained(fault: Exception, path: Path) -> RecordsError | None:
+    """Return what a fault of the library means for a person, or None where it means a mistake of this program."""
+    code = getattr(fault, "sqlite_errorcode", None)
+    match None if code is None else code & 0xFF:
+        case driver.SQLITE_BUSY | driver.SQLITE_LOCKED:
+            return RecordsError(
+                f"Another program is writing to {path} and did not finish within {WAIT_S:g} s. Nothing was stored. "
+                "Try again when it is done."
+            )
+        case driver.SQLITE_FULL:
+            return RecordsError(
+                f"The disk that holds {path} is full. Nothing of this was stored. Free some space, then enter it again."
+            )
+        case driver.SQLITE_CORRUPT | driver.SQLITE_NOTADB:
+            return RecordsError(
+                f"{path} is damaged ({fault}). Nothing was changed. Keep it, and put the newest backup in its place."
+            )
+        case driver.SQLITE_READONLY | driver.SQLITE_PERM | driver.SQLITE_CANTOPEN:
+            return RecordsError(
+                f"{path} may not be opened or written ({fault}). Nothing was stored. Get the right to write to the "
+                "file and its folder."
+            )
+        case driver.SQLITE_IOERR:
+            return RecordsError(
+                f"The disk failed on {path} ({fault}). Nothing of this was stored. Look at the disk and at the newest "
+                "backup before entering it again."
+            )
+    return None

@@ -1,0 +1,133 @@
+"""How do the two files come to be, and how are those of an earlier version brought up to date?
+
+A file is made beside its place under another name and put there when it is whole; nothing that is there is ever
+replaced.
+"""
+
+import os
+import uuid
+from contextlib import suppress
+from datetime import UTC, datetime
+from pathlib import Path
+
+from pysqlite3 import dbapi2 as driver
+
+from weirhouse.records import ledger
+from weirhouse.records.engine import LEDGER, SERIES, Database, Kind, explained
+from weirhouse.records.model import RecordsError
+
+
+def exist(folder: Path) -> bool:
+    """Whether the folder holds records."""
+    return (folder / LEDGER.file).exists()
+
+
+def create(folder: Path) -> None:
+    """Make empty records in the folder, unless there are some.
+
+    The series come first: a folder with them alone is one whose making was broken off, or one that lost its ledger.
+    """
+    if exist(folder):
+        return
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        pair = _pair_left(folder) or str(uuid.uuid4())
+        for kind in (SERIES, LEDGER):
+            if not (folder / kind.file).exists():
+                _make(folder / kind.file, kind, pair)
+    except OSError as fault:
+        raise RecordsError(f"No records can be made in {folder} ({fault.strerror}). Choose another folder.") from fault
+
+
+def _pair_left(folder: Path) -> str | None:
+    """Return the pair of series that were left alone and empty; refuse those that hold something."""
+    if not (folder / SERIES.file).exists():
+        return None
+    alone = Database(folder / SERIES.file, SERIES, read_only=True)
+    try:
+        if alone.row("SELECT 1 FROM chunk LIMIT 1"):
+            raise RecordsError(
+                f"{folder / LEDGER.file} is not there, and {SERIES.file} beside it holds series. Nothing was changed. "
+                "Put the file back from a backup, or choose an empty folder."
+            )
+        found = alone.row("SELECT pair FROM origin")
+    finally:
+        alone.close()
+    return str(found[0]) if found else None
+
+
+def _make(path: Path, kind: Kind, pair: str) -> None:
+    from weirhouse.records import schema  # SQLAlchemy; see engine
+
+    new = path.with_name(f".{path.name}.{os.getpid()}.{uuid.uuid4().hex[:8]}")
+    made_at = int(datetime.now(UTC).timestamp() * 1_000_000)
+    try:
+        connection = driver.connect(str(new), isolation_level=None)
+        try:
+            connection.execute("PRAGMA journal_mode = WAL")
+            connection.execute("PRAGMA synchronous = FULL")
+            connection.execute("BEGIN IMMEDIATE")
+            for statement in schema.statements(kind.name):
+                connection.execute(statement)
+            connection.execute("INSERT INTO alembic_version VALUES (?)", (schema.HEAD[kind.name],))
+            connection.execute("INSERT INTO origin VALUES (1, ?, ?)", (pair, made_at))
+            if kind is LEDGER:
+                connection.execute("INSERT INTO head VALUES (1, 0, ?)", (ledger.beginning(pair),))
+            connection.execute(f"PRAGMA application_id = {kind.application_id}")
+            connection.execute(f"PRAGMA user_version = {kind.version}")
+            connection.execute("COMMIT")
+        finally:
+            connection.close()
+        _place(new, path)
+    except driver.Error as fault:
+        told = explained(fault, path)
+        if told is None:
+            raise
+        raise told from fault
+    finally:
+        for left in (new, new.with_name(f"{new.name}-wal"), new.with_name(f"{new.name}-shm")):
+            left.unlink(missing_ok=True)
+
+
+def _place(new: Path, path: Path) -> None:
+    """Put a whole file in its place, unless another was quicker."""
+    with suppress(FileExistsError):
+        try:
+            os.link(new, path)
+        except OSError as fault:
+            if isinstance(fault, FileExistsError):
+                raise
+            if not path.exists():  # a file system without links
+                new.rename(path)
+    if hasattr(os, "O_DIRECTORY"):  # the name too must outlast a power cut
+        folder = os.open(path.parent, os.O_RDONLY)
+        try:
+            os.fsync(folder)
+        finally:
+            os.close(folder)
+
+
+def open_file(folder: Path, kind: Kind, *, read_only: bool) -> Database:
+    """Open one of the two files, brought up to date first where it may be written."""
+    path = folder / kind.file
+    database = Database(path, kind, read_only=read_only)
+    if database.version == kind.version:
+        return database
+    database.close()
+    if read_only:
+        raise RecordsError(
+            f"{path} is of version {database.version} of the records, this program writes version {kind.version}. "
+            "Nothing was changed. Open it once for writing, which keeps a copy and brings it up to date."
+        )
+    from weirhouse.records import upgrade  # Alembic; see engine
+
+    upgrade.upgrade(path, kind)
+    return Database(path, kind, read_only=False)
+
+
+def pair_of(database: Database) -> str:
+    """Return the pair that the file belongs to."""
+    found = database.row("SELECT pair FROM origin")
+    if found is None:
+        raise RecordsError(f"{database.path} does not say what it belongs to. Put the newest backup in its place.")
+    return str(found[0])

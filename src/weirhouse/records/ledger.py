@@ -1,0 +1,304 @@
+"""What was entered, by whom, when, and does it still count? The chain of entries in records.sqlite.
+
+An entry is a line of canonical JSON, sealed by the SHA-256 of the seal before it and its own bytes. A correction is
+an entry that replaces another; a withdrawal replaces one by nothing. What is replaced stays, and no longer counts.
+"""
+
+import hashlib
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
+from typing import Any
+
+import msgspec
+
+from weirhouse.records.engine import Database
+from weirhouse.records.model import Entry, Event, Reading, RecordsError, Withdrawal
+
+EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
+MICROSECOND = timedelta(microseconds=1)
+MOST_ASKED = 500  # ids in one query
+
+# An entry counts while no other replaces it, and the import that it came with, if any, is not withdrawn.
+COUNTS = (
+    "NOT EXISTS (SELECT 1 FROM entry AS later WHERE later.replaces = entry.id) AND (entry.import_id IS NULL OR "
+    "NOT EXISTS (SELECT 1 FROM entry AS later WHERE later.replaces = entry.import_id))"
+)
+
+
+class ImportBody(msgspec.Struct, kw_only=True):
+    """What the ledger says about an import; `rows` is the digest of its series, see `chunks.digest`."""
+
+    name: str
+    digest: str
+    rows: str
+    values: int
+    readings: int
+    channels: list[str]
+    first: datetime | None
+    last: datetime | None
+    detail: dict[str, Any]
+
+
+class Body(msgspec.Struct, kw_only=True, omit_defaults=True):
+    """An entry as it is written."""
+
+    id: str
+    kind: str
+    entered_at: datetime
+    person: str
+    replaces: str | None = None
+    import_id: str | None = None
+    reason: str = ""
+    reading: Reading | None = None
+    event: Event | None = None
+    imported: ImportBody | None = None
+
+    @property
+    def topic(self) -> str:
+        """What the entry is found by."""
+        if self.reading:
+            return self.reading.channel
+        if self.event:
+            return self.event.kind
+        return self.imported.name if self.imported else ""
+
+    @property
+    def at(self) -> int | None:
+        """When it was taken or began [UTC epoch us]."""
+        if self.reading:
+            return micros(self.reading.taken_at)
+        if self.event:
+            return micros(self.event.started_at)
+        return micros(self.imported.first) if self.imported and self.imported.first else None
+
+    @property
+    def said(self) -> tuple[Any, ...]:
+        """What it says, apart from when it was entered: an entry sent twice is the same when this is."""
+        return (self.kind, self.replaces, self.import_id, self.reading, self.event, self.imported)
+
+
+_decode = msgspec.json.Decoder(Body).decode
+_encode = msgspec.json.Encoder(order="sorted").encode
+
+
+def micros(moment: datetime) -> int:
+    """Return UTC epoch microseconds, exactly."""
+    return (moment - EPOCH) // MICROSECOND
+
+
+def moment(us: int) -> datetime:
+    """Return the instant of UTC epoch microseconds, exactly."""
+    return EPOCH + timedelta(microseconds=us)
+
+
+def beginning(pair: str) -> bytes:
+    """Return what the first entry of a ledger is sealed onto."""
+    return hashlib.sha256(f"weirhouse ledger of {pair}".encode()).digest()
+
+
+def seal(before: bytes, body: str) -> bytes:
+    """Return the hash of an entry that follows the hash `before`."""
+    return hashlib.sha256(before + body.encode()).digest()
+
+
+def written(body: Body) -> str:
+    """Return an entry as canonical JSON: keys in order, no spaces, UTF-8, shortest numbers, times in UTC."""
+    return _encode(body).decode()
+
+
+def read(text: str) -> Body:
+    """Return the entry that a line of the ledger is."""
+    return _decode(text)
+
+
+def append(ledger: Database, bodies: Sequence[Body]) -> int:
+    """Add entries at the end of the chain, inside of a write. Those whose ids are there already are left out.
+
+    Returns how many were added. Raises RecordsError where an id is there with something else in it.
+    """
+    there = {id: read(text) for id, text in _bodies(ledger, [body.id for body in bodies])}
+    head = ledger.row("SELECT sequence, hash FROM head")
+    if head is None:
+        raise RecordsError(f"{ledger.path} does not say where its chain ends. Put the newest backup in its place.")
+    sequence, before = int(head[0]), bytes(head[1])
+    rows = []
+    for body in bodies:
+        known = there.get(body.id)
+        if known is not None:
+            if known.said != body.said:
+                raise RecordsError(
+                    f'An entry with the id "{body.id}" is in the records with other content '
+                    f"({_named(known)}). Nothing was stored. Correct that entry, or give the new one an id of its own."
+                )
+            continue
+        there[body.id] = body
+        text = written(body)
+        sequence, before = sequence + 1, seal(before, text)
+        rows.append((sequence, body.id, body.kind, body.topic, body.at, body.replaces, body.import_id, text, before))
+    if rows:
+        ledger.run_many("INSERT INTO entry VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)", rows)
+        ledger.run("UPDATE head SET sequence = ?, hash = ?", (sequence, before))
+    return len(rows)
+
+
+def _bodies(ledger: Database, ids: Sequence[str]) -> Iterator[tuple[str, str]]:
+    for start in range(0, len(ids), MOST_ASKED):
+        some = ids[start : start + MOST_ASKED]
+        marks = ", ".join("?" * len(some))
+        yield from ledger.rows(f"SELECT id, body FROM entry WHERE id IN ({marks})", some)  # noqa: S608 -- marks only
+
+
+def find(ledger: Database, id: str) -> Body | None:
+    """Return the entry with that id."""
+    found = ledger.row("SELECT body FROM entry WHERE id = ?", (id,))
+    return read(found[0]) if found else None
+
+
+def replaced_by(ledger: Database, id: str) -> Body | None:
+    """Return the entry that corrects or withdraws the one with that id."""
+    found = ledger.row("SELECT body FROM entry WHERE replaces = ?", (id,))
+    return read(found[0]) if found else None
+
+
+def in_force(
+    ledger: Database, kind: str, topics: Sequence[str] | None, since: datetime | None, until: datetime | None
+) -> Iterator[Body]:
+    """Yield the entries of a kind that count, from `since` to before `until`, by time and then as entered."""
+    where, values = ["kind = ?"], [kind]
+    if topics is not None:
+        where.append(f"topic IN ({', '.join('?' * len(topics))})")
+        values += topics
+    bounds: list[Any] = []
+    for sign, end in ((">=", since), ("<", until)):
+        if end is not None:
+            where.append(f"at {sign} ?")
+            bounds.append(micros(end))
+    sql = f"SELECT body FROM entry WHERE {' AND '.join(where)} AND {COUNTS} ORDER BY at, sequence"  # noqa: S608 -- marks only
+    for (text,) in ledger.rows(sql, [*values, *bounds]):
+        yield read(text)
+
+
+def newest_reading(ledger: Database, channel: str, at: datetime) -> Reading | None:
+    """Return the newest reading of a channel that counts, taken at or before an instant."""
+    found = ledger.row(
+        f"SELECT body FROM entry WHERE kind = 'reading' AND topic = ? AND at <= ? AND {COUNTS} "  # noqa: S608 -- constant
+        "ORDER BY at DESC, sequence DESC LIMIT 1",
+        (channel, micros(at)),
+    )
+    return read(found[0]).reading if found else None
+
+
+def reading_span(ledger: Database) -> tuple[datetime, datetime] | None:
+    """Return when the first and the last reading that count were taken."""
+    ends = []
+    for order in ("ASC", "DESC"):
+        found = ledger.row(
+            f"SELECT at FROM entry WHERE kind = 'reading' AND {COUNTS} ORDER BY at {order} LIMIT 1"  # noqa: S608 -- constant
+        )
+        if found is None:
+            return None
+        ends.append(moment(found[0]))
+    return ends[0], ends[1]
+
+
+def reading_channels(ledger: Database) -> set[str]:
+    """Return the channels of which at least one reading counts."""
+    found: set[str] = set()
+    topic = ""
+    while True:  # from one channel to the next along the index, not through every reading
+        row = ledger.row("SELECT min(topic) FROM entry WHERE kind = 'reading' AND topic > ?", (topic,))
+        if row is None or row[0] is None:
+            return found
+        topic = str(row[0])
+        if ledger.row(f"SELECT 1 FROM entry WHERE kind = 'reading' AND topic = ? AND {COUNTS} LIMIT 1", (topic,)):  # noqa: S608 -- constant
+            found.add(topic)
+
+
+def imports(ledger: Database) -> list[tuple[int, Body, Withdrawal | None]]:
+    """Return every import with its place in the ledger, and who withdrew it if anyone did."""
+    rows = ledger.rows(
+        "SELECT entry.sequence, entry.body, later.body FROM entry LEFT JOIN entry AS later "
+        "ON later.replaces = entry.id WHERE entry.kind = 'import' ORDER BY entry.sequence"
+    )
+    return [(sequence, read(text), _withdrawal(later)) for sequence, text, later in rows]
+
+
+def _withdrawal(text: str | None) -> Withdrawal | None:
+    if text is None:
+        return None
+    body = read(text)
+    return Withdrawal(person=body.person, entered_at=body.entered_at, reason=body.reason)
+
+
+def import_ranks(ledger: Database) -> dict[str, int]:
+    """Return the imports that count, by id, each with its place in the ledger: the later wins on a same stamp."""
+    sql = f"SELECT id, sequence FROM entry WHERE kind = 'import' AND {COUNTS}"  # noqa: S608 -- constant
+    return {str(id): int(sequence) for id, sequence in ledger.rows(sql)}
+
+
+def history(ledger: Database, id: str) -> Iterator[Entry]:
+    """Yield an entry and what it was corrected to, from the first to the one in force, by any of their ids."""
+    first: str | None = id
+    while first is not None:
+        body = find(ledger, first)
+        if body is None:
+            raise unknown(id)
+        id, first = body.id, body.replaces
+    next_id: str | None = id
+    while next_id is not None:
+        row = ledger.row("SELECT sequence, body FROM entry WHERE id = ?", (next_id,))
+        assert row is not None
+        body = read(row[1])
+        yield Entry(
+            sequence=row[0], id=body.id, kind=body.kind, entered_at=body.entered_at, person=body.person,
+            replaces=body.replaces or "", reason=body.reason, item=body.reading or body.event,
+        )  # fmt: skip
+        later = replaced_by(ledger, next_id)
+        next_id = later.id if later else None
+
+
+def unknown(id: str) -> RecordsError:
+    """Return what to say of an id that no entry has."""
+    return RecordsError(f'No entry has the id "{id}". Take the id from the day log or from the list of imports.')
+
+
+def _named(body: Body) -> str:
+    """Return an entry in words."""
+    when = f" of {moment(body.at):%Y-%m-%d %H:%M} UTC" if body.at is not None else ""
+    return f"{body.kind} {body.topic}".rstrip() + f"{when} by {body.person or 'nobody named'}"
+
+
+named = _named
+
+
+@dataclass(frozen=True, slots=True)
+class Sealed:
+    """A row of the ledger, as it stands in the file."""
+
+    sequence: int
+    id: str
+    kind: str
+    topic: str
+    at: int | None
+    replaces: str | None
+    import_id: str | None
+    body: str
+    hash: bytes
+
+
+def walk(ledger: Database) -> Iterator[Sealed]:
+    """Yield every row of the ledger in its order."""
+    for row in ledger.walk(
+        "SELECT sequence, id, kind, topic, at, replaces, import_id, body, hash FROM entry ORDER BY sequence"
+    ):
+        yield Sealed(*row)
+
+
+def utc(what: str, moment: datetime) -> datetime:
+    """Return a moment in UTC; refuse one without a time zone."""
+    if moment.tzinfo is None:
+        raise RecordsError(
+            f"The time of {what}, {moment:%Y-%m-%d %H:%M}, has no time zone. Give it in the plant's zone."
+        )
+    return moment.astimezone(UTC)

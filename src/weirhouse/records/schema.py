@@ -1,0 +1,136 @@
+"""What tables are in the two files? Declared once; a new file is made from this, an old one comes here by migrations.
+
+The ledger is one table to which entries are only added. What an entry says stands in `body`, as canonical JSON, and
+is sealed by `hash`; the other columns repeat parts of it to find it by. Times are UTC epoch microseconds. A series is
+kept in chunks of whole hours (docs/decisions); its times are UTC epoch seconds.
+"""
+
+from functools import cache
+
+from sqlalchemy import (
+    CheckConstraint,
+    Column,
+    ForeignKey,
+    Index,
+    MetaData,
+    PrimaryKeyConstraint,
+    String,
+    Table,
+    UniqueConstraint,
+)
+from sqlalchemy.dialects import sqlite
+from sqlalchemy.schema import CreateIndex, CreateTable
+
+from weirhouse.records.types import Bytes, Whole, Words
+
+ledger = MetaData()
+series = MetaData()
+METADATA = {"ledger": ledger, "series": series}
+
+
+def _one_row() -> Column[int]:
+    return Column("one", Whole, CheckConstraint("one = 1"), primary_key=True, autoincrement=False)
+
+
+def _origin(metadata: MetaData) -> Table:
+    """The pair that two files belong to, so that the series of one plant are not read with another's records."""
+    return Table(
+        "origin", metadata, _one_row(), Column("pair", Words, nullable=False), Column("made_at", Whole, nullable=False),
+        sqlite_strict=True,
+    )  # fmt: skip
+
+
+def _version(metadata: MetaData) -> Table:
+    """As Alembic would make it."""
+    return Table(
+        "alembic_version", metadata, Column("version_num", String(32), nullable=False),
+        PrimaryKeyConstraint("version_num", name="alembic_version_pkc"),
+    )  # fmt: skip
+
+
+_version(ledger)
+_origin(ledger)
+entry = Table(
+    "entry",
+    ledger,
+    Column("sequence", Whole, primary_key=True, autoincrement=False),
+    Column("id", Words, nullable=False, unique=True),
+    Column("kind", Words, nullable=False),  # reading, event, import, withdrawal
+    Column("topic", Words, nullable=False),  # channel of a reading, kind of an event, name of an import
+    Column("at", Whole),  # taken, started; nothing for a withdrawal
+    Column("replaces", Words),  # id of the entry that this one corrects or withdraws
+    Column("import_id", Words),  # id of the import that this one came with
+    Column("body", Words, nullable=False),
+    Column("hash", Bytes, nullable=False),
+    sqlite_strict=True,
+)
+Index("entry_by_topic", entry.c.kind, entry.c.topic, entry.c.at)
+Index("entry_by_time", entry.c.kind, entry.c.at)
+Index("entry_replaced_once", entry.c.replaces, unique=True, sqlite_where=entry.c.replaces.is_not(None))
+Table(
+    "head",  # where the chain ends, so that a tail cut off is missed
+    ledger,
+    _one_row(),
+    Column("sequence", Whole, nullable=False),
+    Column("hash", Bytes, nullable=False),
+    sqlite_strict=True,
+)
+
+_version(series)
+_origin(series)
+chunk = Table(
+    "chunk",
+    series,
+    Column("id", Whole, primary_key=True),
+    Column("import_id", Words, nullable=False),
+    Column("channel", Words, nullable=False),
+    Column("first", Whole, nullable=False),
+    Column("last", Whole, nullable=False),
+    Column("count", Whole, nullable=False),
+    Column("step", Whole),  # where the times are evenly spaced; else `times` holds them
+    Column("times", Bytes),
+    Column("flags", Bytes),  # nothing where all are 0
+    Column("content", Bytes, nullable=False),  # the values
+    UniqueConstraint("channel", "first", "import_id"),
+    sqlite_strict=True,
+)
+Index("chunk_by_end", chunk.c.channel, chunk.c.last, chunk.c.first, chunk.c.import_id)
+Index("chunk_by_import", chunk.c.import_id, chunk.c.first, chunk.c.last)
+Table(
+    "hours",  # the roll-up of each chunk; a cache
+    series,
+    Column("chunk_id", Whole, ForeignKey("chunk.id", ondelete="CASCADE"), primary_key=True, autoincrement=False),
+    Column("content", Bytes, nullable=False),
+    sqlite_strict=True,
+)
+
+_KEPT = "The records are only added to. Correct an entry by another entry."
+TRIGGERS = {
+    "ledger": [
+        f"CREATE TRIGGER {table}_no_{verb.lower()} BEFORE {verb} ON {table} BEGIN SELECT RAISE(ABORT, '{_KEPT}'); END"
+        for table, verb in (
+            ("entry", "UPDATE"), ("entry", "DELETE"), ("origin", "UPDATE"), ("origin", "DELETE"), ("head", "DELETE"),
+        )
+    ]
+    + [
+        "CREATE TRIGGER head_goes_on BEFORE UPDATE ON head WHEN NEW.sequence <= OLD.sequence "
+        f"BEGIN SELECT RAISE(ABORT, '{_KEPT}'); END"
+    ],
+    "series": [f"CREATE TRIGGER chunk_no_update BEFORE UPDATE ON chunk BEGIN SELECT RAISE(ABORT, '{_KEPT}'); END"],
+}  # fmt: skip
+HEAD = {"ledger": "0001", "series": "0001"}  # the newest migration, as stamped in a new file
+
+
+@cache
+def statements(name: str) -> tuple[str, ...]:
+    """Return what makes the tables of one of the two files, as text for SQLite."""
+    dialect = sqlite.dialect()
+    metadata = METADATA[name]
+    made = []
+    for table in metadata.sorted_tables:
+        made.append(str(CreateTable(table).compile(dialect=dialect)))
+        made += [
+            str(CreateIndex(index).compile(dialect=dialect))
+            for index in sorted(table.indexes, key=lambda index: str(index.name))
+        ]
+    return (*made, *TRIGGERS[name])

@@ -1,0 +1,548 @@
+"""How does the rest of Weirhouse read and write the records of a plant? Through this, and nothing else.
+
+Two files in the plant's folder: the ledger (records.sqlite: what people entered, and one entry for each import) and
+the series (series.sqlite: the rows of the imports). The ledger says what counts. An import writes its rows first and
+its entry last, so that one broken off counts for nothing; its rows are swept away by the next writer.
+"""
+
+import math
+import uuid
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import replace
+from datetime import datetime, timedelta
+from pathlib import Path
+from types import TracebackType
+from typing import Any, Self
+
+import msgspec
+import numpy as np
+
+from weirhouse.records import chunks, files, ledger
+from weirhouse.records.chunks import Part
+from weirhouse.records.engine import LEDGER, SERIES, Database
+from weirhouse.records.ledger import Body, ImportBody, utc
+from weirhouse.records.model import (
+    ABOVE,
+    BELOW,
+    DOUBTFUL,
+    OK,
+    QUALIFIERS,
+    READING_FLAGS,
+    REJECTED,
+    Entry,
+    Event,
+    Import,
+    Point,
+    Reading,
+    Receipt,
+    RecordsError,
+    Rollup,
+    Series,
+)
+from weirhouse.records.rollup import HOUR, RECORD, as_rollup, hourly
+
+TYPED = 1 << 62  # rank of a reading: what a person wrote down wins over a series on the same stamp
+_NAMES = uuid.UUID("5f0f6d0e-6f0c-4e0a-9a55-6a2f5a1c7b11")  # of the ids that are worked out here
+
+
+class Store:
+    """The records of one plant. Opened for reading only, it shows one instant of them for as long as it is open."""
+
+    def __init__(self, folder: Path, database: Database) -> None:
+        self.folder = folder
+        self._ledger = database
+        self._series_file: Database | None = None
+        self._ranks: dict[str, int] | None = None
+
+    @classmethod
+    def open(cls, folder: Path | str, *, create: bool = False, read_only: bool = False) -> Self:
+        """Open the records in a folder; with `create`, make empty ones where there are none.
+
+        Raises
+        ------
+        RecordsError
+            If they are not there, damaged, of another program or of a newer version; nothing is changed then.
+        """
+        folder = Path(folder)
+        if create and not read_only:
+            files.create(folder)
+        return cls(folder, files.open_file(folder, LEDGER, read_only=read_only))
+
+    def close(self) -> None:
+        """Close both files."""
+        if self._series_file is not None:
+            self._series_file.close()
+        self._ledger.close()
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(self, kind: type[BaseException] | None, fault: BaseException | None, at: TracebackType | None) -> None:
+        self.close()
+
+    # --- entering
+
+    def add_readings(self, readings: Iterable[Reading], *, entered_at: datetime) -> int:
+        """Store readings and return how many were new. One sent again with the same id and content changes nothing."""
+        entered = utc("entry", entered_at)
+        bodies = [_reading_body(reading, entered) for reading in readings]
+        return self._append(bodies)
+
+    def add_events(self, events: Iterable[Event], *, entered_at: datetime) -> int:
+        """Store events and return how many were new. One sent again with the same id and content changes nothing."""
+        entered = utc("entry", entered_at)
+        bodies = [_event_body(event, entered) for event in events]
+        return self._append(bodies)
+
+    def correct(
+        self, id: str, replacement: Reading | Event | None, *, person: str, reason: str, entered_at: datetime
+    ) -> str:
+        """Replace the reading or event with that id by another, or with None withdraw it; return the new entry's id.
+
+        What it replaces stays in the ledger. A replacement that carries the old id is given a new one.
+        """
+        entered = utc("correction", entered_at)
+        _require_words(person, reason, "correct an entry")
+        with self._ledger.writing():
+            old = ledger.find(self._ledger, id)
+            if old is None:
+                raise ledger.unknown(id)
+            body = _correction(old, replacement, person, reason, entered)
+            later = ledger.replaced_by(self._ledger, id)
+            if later is not None:
+                if later.said == body.said:
+                    return later.id
+                what = "withdrawn" if later.kind == "withdrawal" else "corrected"
+                raise RecordsError(
+                    f'The entry "{id}" was {what} by {later.person} on {later.entered_at:%Y-%m-%d %H:%M} UTC '
+                    f"({later.reason or 'no reason given'}). Nothing was changed. Look at the newest entry first."
+                )
+            ledger.append(self._ledger, [body])
+        return body.id
+
+    def _append(self, bodies: Sequence[Body]) -> int:
+        if not bodies:
+            return 0
+        with self._ledger.writing():
+            return ledger.append(self._ledger, bodies)
+
+    # --- imports
+
+    def add_import(
+        self,
+        name: str,
+        digest: str,
+        series: Sequence[Series],
+        readings: Sequence[Reading],
+        *,
+        person: str,
+        entered_at: datetime,
+        detail: Mapping[str, Any],
+    ) -> Receipt:
+        """Store what came in one file, whole or not at all, as one entry with the digest of its rows.
+
+        The same rows of the same file, when its import counts, are there already and stored again they change nothing.
+        """
+        entered = utc("import", entered_at)
+        if not person:
+            raise RecordsError(f"Nobody is named for the import of {name}. Say who imports it.")
+        tidy = chunks.tidy(series)
+        rows = chunks.digest(tidy)
+        bodies = [_reading_body(reading, entered) for reading in readings]
+        counted = sum(len(one.times) for one in tidy.values())
+        stored = counted + len(bodies)
+        key = f"{digest}\n{rows}\n{_content(bodies)}"
+        imported = _import_body(name, digest, rows, tidy, bodies, detail)
+        with self._ledger.writing():
+            import_id, counts = self._import_id(key)
+            if counts:
+                return Receipt(import_id=import_id, stored=0, already_there=stored)
+            if tidy:
+                self._write_rows(tidy, import_id)
+            body = Body(id=import_id, kind="import", entered_at=entered, person=person, imported=imported)
+            for one in bodies:
+                one.import_id = import_id
+            ledger.append(self._ledger, [*bodies, body])
+        self._ranks = None
+        return Receipt(import_id=import_id, stored=stored, already_there=0)
+
+    def _import_id(self, key: str) -> tuple[str, bool]:
+        """Return the id of an import, and whether it counts already; one withdrawn may come again under another."""
+        for turn in range(1_000_000):
+            import_id = str(uuid.uuid5(_NAMES, f"{key}\n{turn}"))
+            if ledger.find(self._ledger, import_id) is None:
+                return import_id, False
+            if ledger.replaced_by(self._ledger, import_id) is None:
+                return import_id, True
+        raise RecordsError("The file was imported and withdrawn a million times. Leave it.")
+
+    def _write_rows(self, tidy: Mapping[str, Series], import_id: str) -> None:
+        """Write the rows of an import. They count once the ledger, which is held meanwhile, takes the entry."""
+        known = {body.id for _, body, _ in ledger.imports(self._ledger)}
+        series = self._series()
+        with series.writing():
+            chunks.sweep(series, known)
+            for one in tidy.values():
+                chunks.store(series, list(chunks.pack(one, import_id)))
+
+    def withdraw_import(self, import_id: str, *, person: str, reason: str, entered_at: datetime) -> None:
+        """Withdraw an import: none of its rows and readings counts any more. Withdrawn again, nothing changes."""
+        entered = utc("withdrawal", entered_at)
+        _require_words(person, reason, "withdraw an import")
+        with self._ledger.writing():
+            old = ledger.find(self._ledger, import_id)
+            if old is None or old.kind != "import":
+                raise RecordsError(f'No import has the id "{import_id}". Take the id from the list of imports.')
+            if ledger.replaced_by(self._ledger, import_id) is not None:
+                return
+            ledger.append(
+                self._ledger,
+                [Body(
+                    id=_worked_out(import_id, "withdrawn"), kind="withdrawal", entered_at=entered, person=person,
+                    replaces=import_id, reason=reason,
+                )],
+            )  # fmt: skip
+        self._ranks = None
+
+    def imports(self) -> list[Import]:
+        """Return every import in the order of the ledger, the withdrawn ones included and marked."""
+        found = []
+        for _, body, withdrawn in ledger.imports(self._ledger):
+            said = body.imported
+            assert said is not None
+            found.append(
+                Import(
+                    id=body.id,
+                    name=said.name,
+                    digest=said.digest,
+                    person=body.person,
+                    entered_at=body.entered_at,
+                    values=said.values,
+                    readings=said.readings,
+                    channels=tuple(said.channels),
+                    first=said.first,
+                    last=said.last,
+                    detail=said.detail,
+                    withdrawn=withdrawn,
+                )
+            )
+        return found
+
+    # --- reading
+
+    def readings(
+        self, channel: str | None = None, since: datetime | None = None, until: datetime | None = None
+    ) -> list[Reading]:
+        """Return the readings that count, taken from `since` to before `until`, by time."""
+        topics = None if channel is None else [channel]
+        found = ledger.in_force(self._ledger, "reading", topics, _utc(since), _utc(until))
+        return [body.reading for body in found if body.reading]
+
+    def events(
+        self,
+        kinds: str | Iterable[str] | None = None,
+        since: datetime | None = None,
+        until: datetime | None = None,
+        subject: str | None = None,
+    ) -> list[Event]:
+        """Return the events that count and began from `since` to before `until`, by time."""
+        topics = None if kinds is None else [kinds] if isinstance(kinds, str) else list(kinds)
+        if topics == []:
+            return []
+        found = ledger.in_force(self._ledger, "event", topics, _utc(since), _utc(until))
+        return [body.event for body in found if body.event and subject in (None, body.event.subject)]
+
+    def history(self, id: str) -> list[Entry]:
+        """Return the first form of an entry and every correction of it, in order, from the id of any of them."""
+        return list(ledger.history(self._ledger, id))
+
+    def values(
+        self,
+        channel: str,
+        since: datetime | None = None,
+        until: datetime | None = None,
+        *,
+        readings: bool = True,
+    ) -> Series:
+        """Return what counts of a channel from `since` to before `until`, one value a stamp, in order of time.
+
+        On a same stamp a reading wins over a series, the later import over the earlier, the later reading likewise.
+        With `readings=False` only the series are looked at.
+        """
+        typed = self._typed(channel, since, until) if readings else []
+        times, values, flags = chunks.merged(self._parts(channel, since, until) + typed)
+        return Series(channel=channel, times=times, values=values, flags=flags)
+
+    def latest(self, channel: str, at: datetime) -> Point | None:
+        """Return the newest value of a channel at or before an instant, whatever its flag."""
+        at = utc("the question", at)
+        reading = ledger.newest_reading(self._ledger, channel, at)
+        row = None
+        ranks = self._in_force()
+        if ranks:
+            row = chunks.newest(self._series(), channel, ranks, _floor(at))
+        if row is not None and (reading is None or row[0] > _floor(reading.taken_at)):
+            time, value, flag, import_id = row
+            body = ledger.find(self._ledger, import_id)
+            name = body.imported.name if body and body.imported else "an import"
+            return Point(
+                time=_moment(time), value=None if math.isnan(value) else value, flag=flag, source=f"file {name}"
+            )
+        if reading is None:
+            return None
+        return Point(
+            time=reading.taken_at, value=reading.value, flag=_flag(reading), qualifier=reading.qualifier,
+            source=reading.device or f'written "{reading.text}"', person=reading.person,
+        )  # fmt: skip
+
+    def rollup(self, channel: str, since: datetime | None = None, until: datetime | None = None) -> Rollup:
+        """Return the hourly figures of a channel: those of `values(channel, since, until)`, hour by hour of UTC."""
+        first, end = _bounds(since, until)
+        ranks = self._in_force()
+        kept = chunks.kept_hours(self._series(), channel, ranks, first, end) if ranks else []
+        typed = self._typed(channel, since, until)
+        if not kept:
+            return as_rollup(hourly(*chunks.merged(typed)))
+        hours, unsure = _kept(kept, typed, first, end)
+        again = [self._parts_of_hours(channel, ranks, some, first, end) for some in _stretches(unsure)]
+        parts = [part for some in again for part in some] + typed
+        worked = hourly(*chunks.merged(parts))
+        worked = worked[np.isin(worked["hour"], unsure)]
+        both = np.concatenate([hours, worked])
+        return as_rollup(both[np.argsort(both["hour"], kind="stable")])
+
+    def span(self) -> tuple[datetime | None, datetime | None]:
+        """Return when the first and the last value of any channel were taken; None and None where there is none."""
+        ends = []
+        typed = ledger.reading_span(self._ledger)
+        if typed:
+            ends.append(typed)
+        ranks = self._in_force()
+        rows = chunks.span(self._series(), ranks) if ranks else None
+        if rows:
+            ends.append((_moment(rows[0]), _moment(rows[1])))
+        if not ends:
+            return None, None
+        return min(first for first, _ in ends), max(last for _, last in ends)
+
+    def channels(self) -> set[str]:
+        """Return the channels of which anything counts."""
+        found = ledger.reading_channels(self._ledger)
+        ranks = self._in_force()
+        return found | (chunks.channels(self._series(), ranks) if ranks else set())
+
+    def verify(self) -> list[str]:
+        """Return what is wrong with the records, in sentences that name the first altered entry; none is good."""
+        from weirhouse.records import verify
+
+        return verify.problems(self._ledger, self._series)
+
+    # --- within
+
+    def _series(self) -> Database:
+        """Return the series, opened at first need: where they are damaged, what people entered can still be read."""
+        if self._series_file is None:
+            opened = files.open_file(self.folder, SERIES, read_only=self._ledger.read_only)
+            if files.pair_of(opened) != files.pair_of(self._ledger):
+                opened.close()
+                raise RecordsError(
+                    f"{opened.path} belongs to other records than the {LEDGER.file} beside it. Nothing was changed. "
+                    "Put both files back from the same backup."
+                )
+            self._series_file = opened
+        return self._series_file
+
+    def _in_force(self) -> dict[str, int]:
+        """Return the imports with series that count, by id, each with its rank."""
+        if self._ranks is None or not self._ledger.read_only:
+            self._ranks = ledger.import_ranks(self._ledger)
+        return self._ranks
+
+    def _parts(self, channel: str, since: datetime | None, until: datetime | None) -> list[Part]:
+        ranks = self._in_force()
+        first, end = _bounds(since, until)
+        return chunks.parts(self._series(), channel, ranks, first, end) if ranks else []
+
+    def _parts_of_hours(
+        self, channel: str, ranks: Mapping[str, int], ends: tuple[int, int], a: int, b: int
+    ) -> list[Part]:
+        return chunks.parts(self._series(), channel, ranks, max(ends[0], a), min(ends[1], b))
+
+    def _typed(self, channel: str, since: datetime | None, until: datetime | None) -> list[Part]:
+        """Return the readings of a channel as one part, to the whole second."""
+        some = self.readings(channel, since, until)
+        if not some:
+            return []
+        return [
+            Part(
+                TYPED,
+                np.array([_floor(reading.taken_at) for reading in some], np.int64),
+                np.array([math.nan if reading.value is None else reading.value for reading in some], np.float64),
+                np.array([_flag(reading) for reading in some], np.uint8),
+            )
+        ]
+
+
+def _kept(kept: Sequence[chunks.Hours], typed: Sequence[Part], first: int, end: int) -> tuple[Any, Any]:
+    """Return the kept hourly figures that hold as they are, and the hours that must be worked out again.
+
+    An hour holds as kept when it lies wholly inside, one chunk alone reaches into it and nobody wrote a reading in it.
+    """
+    touched = [np.arange(hours.first // HOUR, hours.last // HOUR + 1) * HOUR for hours in kept]
+    every, times = np.unique(np.concatenate(touched), return_counts=True)
+    written = np.unique(np.concatenate([part.times // HOUR * HOUR for part in typed])) if typed else every[:0]
+    lost = [np.arange(h.first // HOUR, h.last // HOUR + 1) * HOUR for h in kept if h.records is None]
+    unsure = np.unique(np.concatenate([every[(times > 1) | (every < first) | (every + HOUR > end)], written, *lost]))
+    records = np.concatenate([np.empty(0, RECORD), *(h.records for h in kept if h.records is not None)])
+    return records[~np.isin(records["hour"], unsure)], unsure
+
+
+def _stretches(hours: Any) -> list[tuple[int, int]]:
+    """Return runs of hours [UTC epoch s, end left out]; those less than a day apart are read as one."""
+    if not len(hours):
+        return []
+    apart = np.flatnonzero(np.diff(hours) > 24 * HOUR)
+    firsts = hours[np.append(0, apart + 1)]
+    lasts = hours[np.append(apart, len(hours) - 1)]
+    return [(int(a), int(b) + HOUR) for a, b in zip(firsts, lasts, strict=True)]
+
+
+def _bounds(since: datetime | None, until: datetime | None) -> tuple[int, int]:
+    """Return [first, end) in whole seconds of UTC: a stamp of a series is a whole second."""
+    first = chunks.EARLIEST if since is None else -((-ledger.micros(utc("the start", since))) // 1_000_000)
+    end = chunks.LATEST if until is None else -((-ledger.micros(utc("the end", until))) // 1_000_000)
+    return first, end
+
+
+def _floor(moment: datetime) -> int:
+    return ledger.micros(moment) // 1_000_000
+
+
+def _moment(seconds: int) -> datetime:
+    return ledger.EPOCH + timedelta(seconds=seconds)
+
+
+def _utc(moment: datetime | None) -> datetime | None:
+    return None if moment is None else utc("the question", moment)
+
+
+def _flag(reading: Reading) -> int:
+    """Return the flag that a reading has in a series."""
+    if reading.flag:
+        return REJECTED if reading.flag == "rejected" else DOUBTFUL
+    return {"<": BELOW, "ND": BELOW, ">": ABOVE}.get(reading.qualifier, OK)
+
+
+def _reading_body(reading: Reading, entered: datetime) -> Body:
+    of = f"the reading of {reading.channel or 'no channel'}"
+    _require_attribution(of, reading.id, reading.person or reading.device)
+    if not reading.channel:
+        raise RecordsError(f'The reading "{reading.text}" has no channel. Name the channel that it belongs to.')
+    if reading.value is not None and not math.isfinite(reading.value):
+        raise RecordsError(f'The value "{reading.text}" of {reading.channel} is no finite number. Write a number.')
+    if reading.qualifier not in QUALIFIERS:
+        raise RecordsError(f'The qualifier "{reading.qualifier}" of {of} is unknown. Use <, >, ND or nothing.')
+    if reading.flag not in READING_FLAGS:
+        raise RecordsError(f'The flag "{reading.flag}" of {of} is unknown. Use doubtful, rejected or nothing.')
+    taken = utc(of, reading.taken_at)
+    value = None if reading.value is None else float(reading.value)
+    plain = replace(reading, taken_at=taken, value=value)
+    return _writable(
+        Body(id=reading.id, kind="reading", entered_at=entered, person=reading.person or reading.device, reading=plain)
+    )
+
+
+def _event_body(event: Event, entered: datetime) -> Body:
+    of = f"the event {event.kind or 'without kind'}"
+    _require_attribution(of, event.id, event.person)
+    if not event.kind:
+        raise RecordsError("An event has no kind. Say what happened: backwash, start, stop, note ...")
+    started, ended = utc(of, event.started_at), None
+    if event.ended_at is not None:
+        ended = utc(of, event.ended_at)
+        if ended < started:
+            raise RecordsError(f"The end of {of} lies before its start {started:%Y-%m-%d %H:%M} UTC. Mend one of them.")
+    values: dict[str, float | str] = {}
+    for name, value in event.values.items():
+        if not isinstance(value, str):
+            value = float(value)
+            if not math.isfinite(value):
+                raise RecordsError(f'The value "{name}" of {of} is no finite number. Write a number.')
+        values[str(name)] = value
+    plain = replace(event, started_at=started, ended_at=ended, values=values)
+    return _writable(Body(id=event.id, kind="event", entered_at=entered, person=event.person, event=plain))
+
+
+def _writable(body: Body) -> Body:
+    """Return the entry; refuse one whose text has no place in UTF-8."""
+    try:
+        ledger.written(body)
+    except UnicodeEncodeError as fault:
+        raise RecordsError(f"The text of {ledger.named(body)!a} holds half of a character. Type it again.") from fault
+    return body
+
+
+def _correction(old: Body, replacement: Reading | Event | None, person: str, reason: str, entered: datetime) -> Body:
+    if replacement is None:
+        if old.kind not in ("reading", "event"):
+            raise RecordsError(f'The entry "{old.id}" is a {old.kind}, and is not corrected. Withdraw an import whole.')
+        made = Body(id=_worked_out(old.id, "withdrawn"), kind="withdrawal", entered_at=entered, person=person)
+    else:
+        made = (
+            _reading_body(replacement, entered)
+            if isinstance(replacement, Reading)
+            else _event_body(replacement, entered)
+        )
+        if made.kind != old.kind:
+            raise RecordsError(f'The entry "{old.id}" is a {old.kind}; a {made.kind} cannot take its place.')
+        if made.id == old.id:
+            id = _worked_out(old.id, _content([made]))
+            made = msgspec.structs.replace(
+                made, id=id, reading=made.reading and replace(made.reading, id=id),
+                event=made.event and replace(made.event, id=id),
+            )  # fmt: skip
+    return msgspec.structs.replace(
+        made, person=person, replaces=old.id, reason=reason, import_id=old.import_id, entered_at=entered
+    )
+
+
+def _import_body(
+    name: str, digest: str, rows: str, tidy: Mapping[str, Series], bodies: Sequence[Body], detail: Mapping[str, Any]
+) -> ImportBody:
+    stamps = [int(one.times[i]) for one in tidy.values() for i in (0, -1)]
+    stamps += [_floor(body.reading.taken_at) for body in bodies if body.reading]
+    channels = set(tidy) | {body.topic for body in bodies}
+    return ImportBody(
+        name=name, digest=digest, rows=rows, values=sum(len(one.times) for one in tidy.values()), readings=len(bodies),
+        channels=sorted(channels), first=_moment(min(stamps)) if stamps else None,
+        last=_moment(max(stamps)) if stamps else None, detail=dict(detail),
+    )  # fmt: skip
+
+
+def _content(bodies: Sequence[Body]) -> str:
+    """Return what readings and events say, without their ids."""
+    said = []
+    for body in bodies:
+        item = body.reading or body.event
+        assert item is not None
+        said.append(msgspec.json.encode(replace(item, id=""), order="sorted").decode())
+    return "\n".join(said)
+
+
+def _worked_out(id: str, what: str) -> str:
+    return str(uuid.uuid5(_NAMES, f"{id}\n{what}"))
+
+
+def _require_attribution(of: str, id: str, who: str) -> None:
+    if not who.strip():
+        raise RecordsError(f"Nobody and no device is named for {of}. Say who or what it comes from: it is evidence.")
+    if not id:
+        raise RecordsError(f"{of[0].upper()}{of[1:]} has no id. Give each entry an id of its own.")
+
+
+def _require_words(person: str, reason: str, what: str) -> None:
+    if not person.strip() or not reason.strip():
+        raise RecordsError(f"To {what}, say who does it and why: both stay in the ledger.")
+
+
+__all__ = ["RecordsError", "Store"]

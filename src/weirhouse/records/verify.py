@@ -1,0 +1,141 @@
+"""Are the records as they were entered? The chain of the ledger, the rows of each import, the hourly figures."""
+
+from collections.abc import Callable, Iterator
+from typing import Any
+
+import msgspec
+
+from weirhouse.records import chunks, files, ledger
+from weirhouse.records.engine import LEDGER, SERIES, Database
+from weirhouse.records.ledger import Body, Sealed
+from weirhouse.records.model import RecordsError
+from weirhouse.records.rollup import hourly
+
+MOST_TOLD = 20  # problems of one sort
+
+
+def problems(entries: Database, open_series: Callable[[], Database]) -> list[str]:
+    """Return what is wrong, in sentences; the first altered entry comes first."""
+    found: list[str] = []
+    try:
+        found += _chain(entries)
+        found += _pages(entries)
+    except RecordsError as fault:
+        found.append(str(fault))
+    try:
+        series = open_series()
+        found += _imports(entries, series)
+        found += _figures(series)
+        found += _pages(series)
+    except RecordsError as fault:
+        found.append(str(fault))
+    return found
+
+
+def _chain(entries: Database) -> list[str]:
+    """Follow the seals from the first entry to the last; what comes after an altered one is still looked at."""
+    found: list[str] = []
+    pair = files.pair_of(entries)
+    before, expected = ledger.beginning(pair), 1
+    for row in ledger.walk(entries):
+        if row.sequence != expected:
+            gone = (
+                f"entry {expected} is"
+                if row.sequence == expected + 1
+                else f"entries {expected} to {row.sequence - 1} are"
+            )
+            found.append(f"{LEDGER.file}: {gone} missing before {_named(row)}.")
+        elif ledger.seal(before, row.body) != row.hash:
+            found.append(f"{LEDGER.file}: {_named(row)} was altered, or what comes before it was.")
+        else:
+            wrong = _columns(row)
+            if wrong:
+                found.append(f"{LEDGER.file}: {_named(row)} is filed wrongly: {wrong}.")
+        before, expected = bytes(row.hash), row.sequence + 1
+    head = entries.row("SELECT sequence, hash FROM head")
+    if head is None:
+        found.append(f"{LEDGER.file}: it does not say where its chain ends.")
+    elif head[0] >= expected:
+        found.append(f"{LEDGER.file}: the last entries, {expected} to {head[0]}, are missing.")
+    elif (head[0], bytes(head[1])) != (expected - 1, before):
+        found.append(f"{LEDGER.file}: its chain ends in another entry than it says ({head[0]}, found {expected - 1}).")
+    return _first(found)
+
+
+def _columns(row: Sealed) -> str:
+    """Return which columns do not repeat what the body says, or nothing."""
+    try:
+        body = ledger.read(row.body)
+    except msgspec.DecodeError as fault:
+        return f"it cannot be read ({fault})"
+    said: dict[str, Any] = {
+        "id": body.id, "kind": body.kind, "topic": body.topic, "at": body.at, "replaces": body.replaces,
+        "import_id": body.import_id,
+    }  # fmt: skip
+    return ", ".join(
+        f"{name} is {getattr(row, name)!r}, not {value!r}"
+        for name, value in said.items()
+        if getattr(row, name) != value
+    )
+
+
+def _named(row: Sealed) -> str:
+    """Return an entry in words, by what it says itself; by its columns where it says nothing that can be read."""
+    try:
+        body: Body | None = ledger.read(row.body)
+    except (msgspec.DecodeError, UnicodeError):
+        body = None
+    what = ledger.named(body) if body else f"{row.kind} {row.topic}".rstrip()
+    return f"entry {row.sequence} ({what}, id {row.id})"
+
+
+def _imports(entries: Database, series: Database) -> list[str]:
+    """Compare the rows of each import, withdrawn or not, with the digest in its entry."""
+    found: list[str] = []
+    for sequence, body, _ in ledger.imports(entries):
+        said = body.imported
+        if said is None or not said.values:
+            continue
+        of = f'the import "{said.name}" of {body.entered_at:%Y-%m-%d} (entry {sequence}, id {body.id})'
+        try:
+            rows = chunks.whole(series, body.id)
+        except ValueError as fault:
+            found.append(f"{SERIES.file}: a part of {of} cannot be read: {fault}.")
+            continue
+        if not rows:
+            found.append(f"{SERIES.file}: the rows of {of} are missing. Put both files back from the same backup.")
+        elif chunks.digest(rows) != said.rows:
+            count = sum(len(one.times) for one in rows.values())
+            found.append(f"{SERIES.file}: rows of {of} were altered: {count} are there, {said.values} were imported.")
+    return _first(found)
+
+
+def _figures(series: Database) -> list[str]:
+    """Compare the kept hourly figures of each chunk with a recomputation from its values."""
+    found: list[str] = []
+    for channel, first, kept, *row in series.walk(
+        "SELECT chunk.channel, chunk.first, hours.content, import_id, channel, first, last, count, step, times, flags, "
+        "chunk.content FROM chunk LEFT JOIN hours ON hours.chunk_id = chunk.id ORDER BY chunk.id"
+    ):
+        try:
+            again = hourly(*chunks.unpack(tuple(row)))
+        except ValueError:
+            continue  # told with its import
+        if kept is not None and again.tobytes() != bytes(kept):
+            start = ledger.moment(first * 1_000_000)
+            found.append(
+                f"{SERIES.file}: the hours of {channel} from {start:%Y-%m-%d %H:%M} UTC differ from its values."
+            )
+    return _first(found)
+
+
+def _pages(database: Database) -> Iterator[str]:
+    """Yield what SQLite finds wrong with a file."""
+    for (told,) in database.rows(f"PRAGMA integrity_check({MOST_TOLD})"):
+        if told != "ok":
+            yield f"{database.path.name}: {told}."
+
+
+def _first(found: list[str]) -> list[str]:
+    more = len(found) - MOST_TOLD
+    return found if more <= 0 else [*found[:MOST_TOLD], f"... and {more} more of the same sort."]
