@@ -1,0 +1,83 @@
+"""How does a file of an earlier version become one of this? By its migrations, with a copy kept from before."""
+
+from pathlib import Path
+from typing import Any
+
+from alembic.config import Config
+from alembic.runtime.environment import EnvironmentContext
+from alembic.script import ScriptDirectory
+from pysqlite3 import dbapi2 as driver
+from sqlalchemy import Connection, Engine, create_engine, event, text
+from sqlalchemy.pool import NullPool
+
+from weirhouse.records.engine import Kind, explained
+from weirhouse.records.model import RecordsError
+
+MIGRATIONS = Path(__file__).with_name("migrations")
+
+
+def upgrade(path: Path, kind: Kind, *, scripts: Path = MIGRATIONS) -> Path:
+    """Bring the file to the newest version, whole or not at all; return the copy that was kept from before."""
+    engine = sqlite_engine(path)
+    try:
+        copy = _copy(path)
+        with engine.begin() as connection:
+            _migrate(connection, scripts / kind.name)
+            connection.execute(text(f"PRAGMA application_id = {kind.application_id}"))
+            connection.execute(text(f"PRAGMA user_version = {kind.version}"))
+    except Exception as fault:
+        told = explained(getattr(fault, "orig", None) or fault, path)
+        if told is None:
+            raise RecordsError(
+                f"{path} could not be brought up to date ({fault}). It is as it was. Keep the copy beside it and send "
+                "this message to the makers."
+            ) from fault
+        raise told from fault
+    finally:
+        engine.dispose()
+    return copy
+
+
+def _migrate(connection: Connection, scripts: Path) -> None:
+    """Run the migrations that are due on a connection, in its transaction."""
+    config = Config()
+    config.set_main_option("script_location", str(scripts).replace("%", "%%"))
+    config.set_main_option("path_separator", "os")
+    directory = ScriptDirectory.from_config(config)
+
+    def due(revision: Any, _context: Any) -> Any:
+        return directory._upgrade_revs("head", revision)
+
+    with EnvironmentContext(config, directory, fn=due) as environment:
+        environment.configure(connection=connection, transactional_ddl=True)
+        environment.run_migrations()
+
+
+def _copy(path: Path) -> Path:
+    """Keep the file as it is beside itself, with its version in the name, and return where."""
+    connection = driver.connect(str(path), isolation_level=None)
+    try:
+        version = connection.execute("PRAGMA user_version").fetchone()[0]
+        copy = path.with_name(f"{path.stem}.version-{version}{path.suffix}")
+        if not copy.exists():
+            connection.execute("VACUUM INTO ?", (str(copy),))
+    finally:
+        connection.close()
+    return copy
+
+
+def sqlite_engine(path: Path) -> Engine:
+    """Return an engine on the file by the one library, whose transactions take the lock as they begin."""
+
+    def connect() -> Any:
+        connection = driver.connect(str(path), isolation_level=None)
+        connection.execute("PRAGMA synchronous = FULL")
+        return connection
+
+    engine = create_engine("sqlite://", module=driver, creator=connect, poolclass=NullPool)
+
+    @event.listens_for(engine, "begin")
+    def begin(connection: Any) -> None:
+        connection.exec_driver_sql("BEGIN IMMEDIATE")
+
+    return engine
