@@ -18,6 +18,7 @@ from weirhouse.science.quantities import (
     Concentration,
     Conductivity,
     Dose,
+    Index,
     IonicStrength,
     Number,
     Ratio,
@@ -675,3 +676,95 @@ def carbon_dioxide(ph: PH, alkalinity: Alkalinity, temperature: ColdWater, ionic
     k1, k2, _, _ = _constants(temperature, ionic_strength)
     h = 10.0**-ph
     return 44.01 * carbon * h * h / (h * h + k1 * h + k1 * k2)
+
+
+# --- calcium carbonate -------------------------------------------------------------------------------------------
+
+
+@worked(
+    "Langelier index from factors",
+    expression="ph + temperature_factor + calcium_factor + alkalinity_factor - 12.1",
+    reference="factor table of pool and boiler sheets; common practice, no source",
+)
+def langelier_index_from_factors(
+    ph: PH,
+    temperature_factor: Annotated[Index, Range(0.0, 1.0)],
+    calcium_factor: Annotated[Index, Range(0.3, 2.5)],
+    alkalinity_factor: Annotated[Index, Range(0.7, 2.9)],
+) -> Annotated[Index, Range(-6.0, 4.0)]:
+    """Return the Langelier index by the short factor table; for water of a mountain stream use `langelier_index`.
+
+    Parameters
+    ----------
+    ph : pH. [pH]
+    temperature_factor : factor of the temperature. [1]
+    calcium_factor : factor of the calcium hardness. [1]
+    alkalinity_factor : factor of the alkalinity. [1]
+
+    Returns
+    -------
+    Index; below 0 the water dissolves calcium carbonate. [1]
+
+    Examples
+    --------
+    >>> round(langelier_index_from_factors(7.0, 0.7, 2.1, 1.4), 1)
+    -0.9
+
+    References
+    ----------
+    Common practice, no source.
+    """
+    return ph + temperature_factor + calcium_factor + alkalinity_factor - 12.1
+
+
+@worked(
+    "Langelier index",
+    method="logarithm of the activities of calcium and carbonate over the solubility of calcite",
+    reference=f"{_PLUMMER}; ion pairs left out",
+)
+def langelier_index(
+    ph: PH,
+    alkalinity: Alkalinity,
+    calcium_hardness: Annotated[Concentration, Range(5.0, 300.0)],
+    temperature: ColdWater,
+    ionic_strength: FreshWater = 2.0,
+) -> Annotated[Index, Range(-6.0, 4.0)]:
+    """Return the Langelier index: how far the pH lies above that at which calcite neither dissolves nor forms.
+
+    Parameters
+    ----------
+    ph : pH, 2 to 12. [pH]
+    alkalinity : total alkalinity as CaCO3. [g/m^3]
+    calcium_hardness : calcium hardness as CaCO3. [g/m^3]
+    temperature : water temperature, -1 to 50. [degC]
+    ionic_strength : ionic strength; 2 mol/m3 is about 125 uS/cm. [mol/m^3]
+
+    Returns
+    -------
+    Index; below 0 the water dissolves calcium carbonate. [1]
+
+    Raises
+    ------
+    ValueError
+        If an argument is out of its range, the hardness is not above 0, or no carbonate is in the water.
+
+    Examples
+    --------
+    >>> round(langelier_index(7.2, 20.0, 18.0, 10.0), 1)
+    -2.1
+
+    References
+    ----------
+    Plummer and Busenberg 1982: log Kc = -171.9065 - 0.077993 T + 2839.319/T + 71.595 log T (from memory).
+    """
+    checks.above(calcium_hardness, 0.0, "calcium_hardness", "g/m^3")
+    carbon = total_inorganic_carbon(ph, alkalinity, temperature, ionic_strength)
+    checks.above(carbon, 0.0, "inorganic carbon", "mol/m^3", _UNTREATED)
+    k1, k2, _, _ = _constants(temperature, ionic_strength)
+    h = 10.0**-ph
+    carbonate = carbon / 1000 * k1 * k2 / (h * h + k1 * h + k1 * k2)
+    calcium = calcium_hardness / (2 * CACO3_PER_EQUIVALENT) / 1000
+    two = activity_coefficient(ionic_strength, 2, temperature)
+    kelvin = temperature + 273.15
+    solubility = -171.9065 - 0.077993 * kelvin + 2839.319 / kelvin + 71.595 * checks.log10(kelvin)
+    return checks.log10(two * two * calcium * carbonate) - solubility
