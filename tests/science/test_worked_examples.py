@@ -17,6 +17,9 @@ from tests.reference import FOLDER
 from weirhouse.quantity import factor, parse
 from weirhouse.science import (
     basins,
+    carbonate,
+    chlorine,
+    coagulation,
     feed,
     jar_test,
     mixing,
@@ -32,6 +35,7 @@ from weirhouse.science import (
 TOPICS = {
     "basins",
     "chemical_feed",
+    "chlorine",
     "jar_test",
     "mixing",
     "pumps_pipes",
@@ -39,6 +43,7 @@ TOPICS = {
     "settling",
     "statistics",
     "storage_demand",
+    "water_chemistry",
     "water_properties",
 }
 EXAMPLES = {
@@ -145,6 +150,21 @@ def galena(q: Inputs) -> Any:
     return settling.stokes_diameter(q("rise_rate", "m/s"), **grain(q, "particle_density", "fluid_density", "viscosity"))
 
 
+def bleach(q: Inputs) -> Any:
+    share = q("strength_of_1_fl_oz_per_gal", "g/m^3") * factor("gal", "floz") / 1e6  # 128 fl oz to the gallon
+    return chlorine.hypochlorite_volume(q("volume", "m^3"), q("dose", "g/m^3"), share)
+
+
+def filled_tank(q: Inputs) -> Any:
+    volume = q("tank", "m^3") * q("fill", "1")
+    return chlorine.hypochlorite_mass(volume, q("dose", "g/m^3"), q("strength", "1"))
+
+
+def langelier(q: Inputs) -> Any:
+    factors = [q(f"{name}_factor", "1") for name in ("temperature", "calcium", "alkalinity")]
+    return carbonate.langelier_index_from_factors(q("pH", "pH"), *factors)
+
+
 # example: (unit of the answer, formula that gives it)
 ANSWERS: dict[str, tuple[str, Answer]] = {
     "cf-alum-lb-day": ("kg/s", water_feed),
@@ -180,6 +200,31 @@ ANSWERS: dict[str, tuple[str, Answer]] = {
     "cf-average-use": (
         "kg/s",
         lambda q: feed.average_use(sum(q.several("values", "kg")), parse("7 day", "s")),
+    ),
+    "cl-dose-4mgl": ("kg/s", water_feed),
+    "cl-dose-from-feed": ("g/m^3", lambda q: feed.dose_from_mass_rate(q("feed", "kg/s"), q("flow", "m^3/s"))),
+    "cl-demand": ("g/m^3", lambda q: chlorine.chlorine_demand(q("dose", "g/m^3"), q("residual", "g/m^3"))),
+    "cl-bleach-ounces": ("m^3", bleach),
+    "cl-bleach-gallons": ("m^3", bleach),
+    "cl-tank-disinfection": ("kg", filled_tank),
+    "cl-ocl-fraction-ph7": ("1", lambda q: chlorine.hypochlorite_share(q("pH", "pH"), q("temperature", "degC"))),
+    "cl-pka-25c": ("1", lambda q: chlorine.hypochlorous_acid_pka(q("temperature", "degC"))),
+    "cl-decay-order": (
+        "1",
+        # the ratio of two strengths by volume, in any unit
+        lambda q: chlorine.hypochlorite_loss_ratio(q("strength_1", "kg/m^3") / 1000, q("strength_2", "kg/m^3") / 1000),
+    ),
+    "wc-alk-to-add": ("g/m^3", lambda q: coagulation.alkalinity_to_add(q("required", "g/m^3"), q("present", "g/m^3"))),
+    "wc-lime-for-alk": ("g/m^3", lambda q: coagulation.lime_for_alkalinity(q("alkalinity", "g/m^3"))),
+    "wc-alk-used-by-alum": ("g/m^3", lambda q: coagulation.alkalinity_used_by_factor(alum(q), q("factor", "1"))),
+    "wc-pacl-basicity": ("1", lambda q: coagulation.basicity(q("oh_per_al", "1"))),
+    "wc-pk1-25c": ("1", lambda q: carbonate.pk1(q("temperature", "degC"))),
+    "wc-pk1-10c": ("1", lambda q: carbonate.pk1(q("temperature", "degC"))),
+    "wc-lsi-84f": ("1", langelier),
+    "wc-free-co2": ("g/m^3", lambda q: carbonate.free_carbon_dioxide(q("pH", "pH"), q("alkalinity", "g/m^3"))),
+    "wc-alk-pacl-50": (
+        "g/m^3",
+        lambda q: coagulation.alkalinity_used_by_aluminium(q("aluminium", "g/m^3"), q("basicity", "1")),
     ),
     "jt-liquid-alum-stock": (
         "m^3",
@@ -348,6 +393,8 @@ ROUNDED = {
 }
 # Inputs that the source states but its own arithmetic does not need.
 NOT_NEEDED = {
+    "cl-ocl-fraction-ph7": {"pKa"},  # worked out from the temperature
+    "wc-lsi-84f": {"temperature", "calcium_hardness", "alkalinity"},  # the factors that stand for them are given
     "ba-sor-2": {"depth"},
     "mx-baffled-g-3ft": {"temperature"},  # the viscosity is given
     "mx-baffled-gt-3ft": {"temperature"},

@@ -3,7 +3,7 @@
 One statement of chemistry carries this file. An aluminium coagulant of basicity B is Al(OH)3B X3(1-B), X a chloride or
 half a sulphate, and all of its aluminium settles out as Al(OH)3. Each mole of aluminium then acts as 3 (1 - B)
 equivalents of strong acid: alum has B = 0. No carbon dioxide leaves (pipe and flocculation: a closed system).
-Below about pH 6 and above about pH 7.5 some aluminium stays dissolved, which this leaves out; the sheet says so there.
+Below about pH 6.2 and above about pH 7.2 some aluminium stays dissolved; this leaves it out, and the sheet says so.
 """
 
 from typing import Annotated, Any, Literal
@@ -26,7 +26,7 @@ CoagulantDose = Annotated[Dose, Range(0.5, 40.0)]
 AlkalinityUsed = Annotated[Alkalinity, Range(0.0, 60.0)]
 _CHARGE = "charge balance: 3 (1 - basicity) equivalents to a mole of Al; molar masses"
 _CLOSED = "closed carbonate system; Plummer and Busenberg 1982, Davies 1962; all Al as Al(OH)3"
-_DISSOLVED_ABOVE, _DISSOLVED_BELOW = 7.5, 6.0  # pH beyond which more than about a tenth of a mg/L of Al dissolves
+_DISSOLVED_ABOVE, _DISSOLVED_BELOW = 7.2, 6.2  # beyond these PHREEQC's amorphous Al(OH)3 shifts the pH by 0.05
 _BASICITY = "Give the share of hydroxide from the product's data sheet, such as 50 percent; alum has 0."
 
 
