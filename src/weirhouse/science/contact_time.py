@@ -566,6 +566,38 @@ def virus_ct(
     return minutes * _MINUTE
 
 
+@worked("CT for a log inactivation", expression="ct_for_3_log * log_inactivation / 3", reference=_RULE)
+def ct_for_log(ct_for_3_log: Annotated[ContactTime, Range(500.0, 30000.0)], log_inactivation: Needed) -> ContactTime:
+    """Return the CT for another log inactivation of Giardia than 3, in proportion.
+
+    Parameters
+    ----------
+    ct_for_3_log : CT for 3 log (CT99.9) of the water. [g*s/m^3]
+    log_inactivation : log inactivation wanted. [log]
+
+    Returns
+    -------
+    CT. [g*s/m^3]
+
+    Raises
+    ------
+    ValueError
+        If either is below 0.
+
+    Examples
+    --------
+    >>> round(ct_for_log(112 * 60.0, 0.5) / 60, 2)
+    18.67
+
+    References
+    ----------
+    40 CFR 141.534: the tables hold 3 log; inactivation goes with CT.
+    """
+    checks.at_least(ct_for_3_log, 0.0, "ct_for_3_log", "g*s/m^3")
+    checks.at_least(log_inactivation, 0.0, "log_inactivation", "log")
+    return ct_for_3_log * log_inactivation / 3
+
+
 @worked(
     "CT required",
     method="Giardia: log / 3 of the CT for 3 log by the table; viruses: the table's own figure for that log",
@@ -611,8 +643,7 @@ def ct_required(
     _known(organism)
     _unconfirmed(table_confirmed)
     if organism == "giardia":
-        checks.at_least(log_inactivation, 0.0, "log_inactivation", "log")
-        return log_inactivation / 3 * giardia_ct_3_log(free_chlorine, ph, temperature, table_confirmed)
+        return ct_for_log(giardia_ct_3_log(free_chlorine, ph, temperature, table_confirmed), log_inactivation)
     checks.at_least(free_chlorine, 0.0, "free_chlorine", "g/m^3")
     return virus_ct(ph, temperature, log_inactivation, table_confirmed)
 
