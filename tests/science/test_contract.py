@@ -198,7 +198,8 @@ def spelled(unit: str) -> str:
 @every_formula
 def test_the_docstring_is_complete_and_its_units_are_the_signatures(formula: Formula):
     found = sections(formula.doc)
-    assert re.match(r"Return .+[^.]\.$|Return .+:\s", formula.summary), "the first line is a sentence: Return ..."
+    first = formula.doc.split("\n")[0]
+    assert re.match(r"Return .+[^.]\.$|Return .+:\s", first), "the first line is a sentence: Return ..."
     assert {"Parameters", "Returns", "Examples", "References"} <= set(found)
     assert ">>>" in found["Examples"]
     assert found["References"].strip() and formula.reference.strip()

@@ -16,11 +16,15 @@ from tests.reference import FOLDER
 
 from weirhouse.quantity import factor, parse
 from weirhouse.science import (
+    backwash,
     basins,
     carbonate,
     chlorine,
     coagulation,
     feed,
+    filtration,
+    fluidisation,
+    head_loss,
     jar_test,
     mixing,
     pipes,
@@ -36,7 +40,9 @@ TOPICS = {
     "basins",
     "chemical_feed",
     "chlorine",
+    "filtration",
     "jar_test",
+    "media_hydraulics",
     "mixing",
     "pumps_pipes",
     "residuals",
@@ -140,6 +146,58 @@ def removed_share(q: Inputs) -> Any:
 
 def pond(q: Inputs) -> Any:
     return basins.detention_time(basins.volume_from_area(q("area", "m^2"), q("depth", "m")), q("inflow", "m^3/s"))
+
+
+def filter_bed(q: Inputs) -> Any:
+    return basins.rectangle_area(q("length", "m"), q("width", "m"))
+
+
+def lifting_rate(q: Inputs) -> Any:
+    return fluidisation.minimum_fluidisation_velocity(
+        q("grain_size", "m"), q("particle_density", "kg/m^3"), q("fluid_density", "kg/m^3"), q("viscosity", "Pa*s")
+    )
+
+
+def resin_tube(q: Inputs) -> Any:
+    rate = head_loss.carman_kozeny_rate(
+        q("head", "m"),
+        q("bed_depth", "m"),
+        q("grain_size", "m"),
+        q("voidage", "1"),
+        1.0,
+        q("fluid_density", "kg/m^3"),
+        q("viscosity", "Pa*s"),
+        constant=150.0,
+    )
+    return filtration.filter_flow(rate, basins.circle_area(q("tube_diameter", "m")))
+
+
+def gas_column(q: Inputs) -> Any:
+    density = q("fluid_density", "kg/m^3")
+    velocity = pipes.pipe_velocity(q("mass_flow", "kg/s") / density, q("column_diameter", "m"))
+    return head_loss.ergun_pressure_drop(
+        velocity, q("depth", "m"), q("grain_size", "m"), q("voidage", "1"), 1.0, density, q("viscosity", "Pa*s")
+    )
+
+
+def lifting_rate_by_shape(q: Inputs) -> Any:
+    return fluidisation.minimum_fluidisation_velocity_ergun(
+        q("grain_size", "m"),
+        q("sphericity", "1"),
+        q("voidage", "1"),
+        q("particle_density", "kg/m^3"),
+        q("fluid_density", "kg/m^3"),
+        q("viscosity", "Pa*s"),
+    )
+
+
+def packing_surface(q: Inputs) -> Any:
+    porosity = head_loss.bed_porosity(q("bulk_density", "kg/m^3"), q("solid_density", "kg/m^3"))
+    return head_loss.specific_surface(porosity, q("effective_diameter", "m"))
+
+
+def numbered(q: Inputs, name: str, unit: str) -> list[float]:
+    return [q(f"{name}_{i}", unit) for i in (1, 2, 3)]
 
 
 def content(q: Inputs) -> Any:
@@ -309,6 +367,64 @@ ANSWERS: dict[str, tuple[str, Answer]] = {
         lambda q: settling.stokes_diameter(**grain(q, "velocity", "particle_density", "fluid_density", "viscosity")),
     ),
     "se-removal-overflow": ("1", removed_share),
+    "fi-rate-gph": ("m/s", lambda q: filtration.filtration_rate(q("flow", "m^3/s"), filter_bed(q))),
+    "fi-rate-eight": (
+        "m/s",
+        lambda q: filtration.filtration_rate_of_several(q("flow", "m^3/s"), filter_bed(q), q("filters", "1")),
+    ),
+    "fi-ufrv-1": ("m", lambda q: filtration.unit_filter_run_volume_from_rate(q("rate", "m/s"), q("run", "s"))),
+    "fi-ufrv-2": ("m", lambda q: filtration.unit_filter_run_volume_from_rate(q("rate", "m/s"), q("run", "s"))),
+    "fi-backwash-volume": (
+        "m^3",
+        lambda q: backwash.backwash_volume(q("rate", "m/s"), q("time", "s"), filter_bed(q)),
+    ),
+    "fi-backwash-tank-depth": (
+        "m",
+        lambda q: basins.depth_for_volume(q("volume", "m^3"), basins.circle_area(q("diameter", "m"))),
+    ),
+    "fi-percent-backwash": ("1", lambda q: backwash.backwash_share(q("backwash", "m^3"), q("filtered", "m^3"))),
+    "fi-drop-test": ("m/s", lambda q: filtration.filtration_rate_from_drop(q("drop", "m"), q("time", "s"))),
+    "fi-rise-test": (
+        "m^3/s",
+        lambda q: backwash.backwash_flow_from_rise(filter_bed(q), q("rise", "m"), q("time", "s")),
+    ),
+    "fi-expansion-percent": ("1", lambda q: fluidisation.expansion_from_rise(q("rise", "m"), q("media_depth", "m"))),
+    "fi-l-over-d-deep-bed": (
+        "1",
+        lambda q: filtration.depth_to_size_ratio(q("depth", "m"), q("effective_size", "m")),
+    ),
+    "fi-l-over-d-trimedia": (
+        "1",
+        lambda q: filtration.bed_depth_to_size_ratio(
+            [q(f"{media}_depth", "m") for media in ("anthracite", "sand", "garnet")],
+            [q(f"{media}_size", "m") for media in ("anthracite", "sand", "garnet")],
+        ),
+    ),
+    "mh-vmf-sand-18-25c": ("m/s", lifting_rate),
+    "mh-vmf-sand-18-40c": ("m/s", lifting_rate),
+    "mh-vmf-sand-10-25c": ("m/s", lifting_rate),
+    "mh-vmf-sand-30-40c": ("m/s", lifting_rate),
+    "mh-umf-ergun-shape": ("m/s", lifting_rate_by_shape),
+    "mh-umf-wenyu-gas": ("m/s", lifting_rate),
+    "mh-bed-height-mf": (
+        "m",
+        lambda q: fluidisation.bed_height(
+            q("mass", "kg"), q("particle_density", "kg/m^3"), q("area", "m^2"), q("voidage", "1")
+        ),
+    ),
+    "mh-expanded-voidage": (
+        "1",
+        lambda q: fluidisation.laminar_expanded_porosity(q("voidage_mf", "1"), q("velocity_ratio", "1")),
+    ),
+    "mh-specific-surface": ("1/m", packing_surface),
+    "mh-mean-diameter-mix": (
+        "m",
+        lambda q: head_loss.effective_mean_size(
+            numbered(q, "fraction", "1"), numbered(q, "size", "m"), q("sphericity", "1")
+        ),
+    ),
+    "mh-kozeny-resin": ("m^3/s", resin_tube),
+    "mh-ergun-packed": ("Pa", gas_column),
     "wp-visc-10c": ("Pa*s", lambda q: properties.dynamic_viscosity(q("temperature", "degC"))),
     "wp-visc-20c": ("Pa*s", lambda q: properties.dynamic_viscosity(q("temperature", "degC"))),
     "wp-dens-25c": ("kg/m^3", lambda q: properties.water_density(q("temperature", "degC"))),
@@ -393,6 +509,10 @@ ROUNDED = {
 }
 # Inputs that the source states but its own arithmetic does not need.
 NOT_NEEDED = {
+    "mh-vmf-sand-18-25c": {"temperature"},  # density and viscosity are given
+    "mh-vmf-sand-18-40c": {"temperature"},
+    "mh-vmf-sand-10-25c": {"temperature"},
+    "mh-vmf-sand-30-40c": {"temperature"},
     "cl-ocl-fraction-ph7": {"pKa"},  # worked out from the temperature
     "wc-lsi-84f": {"temperature", "calcium_hardness", "alkalinity"},  # the factors that stand for them are given
     "ba-sor-2": {"depth"},
