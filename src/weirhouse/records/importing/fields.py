@@ -23,7 +23,7 @@ _RECORDS = 20_000
 class Refusals:
     """Lines that were not taken, with the reason; all are counted, the first ones kept."""
 
-    most: int = 200
+    most: int = 10_000
     count: int = 0
     kept: list[tuple[int, str]] = field(default_factory=list)
 

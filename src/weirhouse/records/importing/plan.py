@@ -1,8 +1,9 @@
 """What would be stored of a file? Values in the units used inside, each time once, with a count of all else."""
 
 from collections.abc import Mapping as Table
-from dataclasses import dataclass, field
-from datetime import datetime
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
+from datetime import UTC, datetime
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -18,7 +19,9 @@ from weirhouse.records.importing.source import Source
 from weirhouse.records.importing.stamps import Ints
 
 _DAY = 86400
-_MANY = 0.05
+_MANY = 0.05  # share of times with several values above which a file is a mixture of places or samples
+_ROUNDING = 0.01  # one result given in two units differs by no more than this share
+_FLAG_WORDS = {numbers.DOUBTFUL: "doubtful", numbers.REJECTED: "rejected"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,21 +47,31 @@ class PlannedResult:
     flag: str
 
 
+@dataclass(frozen=True, slots=True)
+class PlannedColumn:
+    """Where a column goes, with all that would be stored of it, as a series for showing."""
+
+    heading: str
+    unit: str
+    channel: str
+    times: Ints
+    values: Values
+    flags: Flags
+
+
 @dataclass(slots=True)
 class Plan:
     """All that an import would do, before it does it."""
 
-    form: str
-    rows: int
+    parsed: Parsed
     series: list[PlannedSeries] = field(default_factory=list)
     results: list[PlannedResult] = field(default_factory=list)
-    columns: dict[str, str] = field(default_factory=dict)
-    parsed: Parsed = field(default_factory=lambda: Parsed(""))
+    columns: list[PlannedColumn] = field(default_factory=list)
     repeated: int = 0
 
     @property
     def count(self) -> int:
-        """How many values would be stored."""
+        """How many values would be stored if the records held none of them."""
         return sum(len(s.times) for s in self.series) + len(self.results)
 
     @property
@@ -78,18 +91,14 @@ def parse(
         return waterml.read(source.name, source.data, channels, zone, mapping, latest)
     if _is_bulletin(source.data):
         raise FileProblem(
-            f"{source.name} is a SHEF bulletin: a text of forecasts, which this version does not read. Enter what "
-            "you need of it "
-            "by hand."
+            f"{source.name} is a SHEF bulletin, a text of forecasts, which is not read. Enter what you need by hand."
         )
     return tables.read(source.name, source.data, channels, zone, mapping, latest)
 
 
 def _is_bulletin(data: bytes) -> bool:
-    return any(
-        line.startswith((b".E ", b".ER ", b".E1 ", b".A ", b".AR ", b".B ", b".BR "))
-        for line in data[:65536].split(b"\n")
-    )
+    marks = (b".E ", b".ER ", b".E1 ", b".A ", b".AR ", b".B ", b".BR ")
+    return any(line.startswith(marks) for line in data[:65536].split(b"\n"))
 
 
 def plan(
@@ -97,44 +106,32 @@ def plan(
 ) -> Plan:
     """Return what an import of the file would store."""
     parsed = parse(source, channels, zone, mapping, entered_at)
-    out = Plan(parsed.form, parsed.rows, parsed=parsed)
-    inside = [_inside(track, channels[track.channel]) for track in parsed.tracks]
-    fit = [
-        _plausible(track, values, channels[track.channel], parsed)
-        for track, values in zip(parsed.tracks, inside, strict=True)
-    ]
-    for track, values, plausible in zip(parsed.tracks, inside, fit, strict=True):
+    out = Plan(parsed)
+    fit = [_plausible(track, _inside(track, channels), channels[track.channel], parsed) for track in parsed.tracks]
+    groups: dict[str, list[Track]] = {}
+    for track, plausible in zip(parsed.tracks, fit, strict=True):
         if not plausible:
             parsed.unmapped.append((track.name, f"its values are not those of {track.channel}"))
-            continue
-        if track.assumed and not all(fit):
+        elif track.assumed and not all(fit):
             parsed.unmapped.append((track.name, "the file does not say where it was measured"))
-            continue
-        if track.laboratory:
-            out.columns[track.name] = track.channel
-            out.repeated += _results(track, values, out)
-            continue
-        kept = _each_once(track, values, parsed)
-        if kept is None:
-            parsed.unmapped.append((track.name, "several different values at one time"))
-            continue
-        rows, repeated = kept
-        out.columns[track.name] = track.channel
-        out.repeated += repeated
-        out.series.append(PlannedSeries(track.channel, track.times[rows], values[rows], track.flags[rows]))
+        else:
+            groups.setdefault(track.channel, []).append(track)
+    for several in groups.values():
+        if several[0].laboratory:
+            _plan_results(several, channels, out)
+        else:
+            _plan_series(several, channels, out)
     if not out.columns:
-        raise FileProblem(
-            f"{source.name}: {parsed.questions[0] if parsed.questions else 'it holds no reading of a channel.'}"
-        )
+        why = parsed.questions[0] if parsed.questions else "it holds no reading of a channel."
+        raise FileProblem(f"{source.name}: {why}")
     return out
 
 
-def _inside(track: Track, channel: ChannelLike) -> Values:
-    if channel.inside_unit == "NTU":
+def _inside(track: Track, channels: Table[str, ChannelLike]) -> Values:
+    inside = channels[track.channel].inside_unit
+    if inside == "NTU" or not track.unit or track.unit == inside:
         return track.values
-    if not track.unit or track.unit == channel.inside_unit:
-        return track.values
-    return np.asarray(quantity.convert(track.values, track.unit, channel.inside_unit), np.float64)
+    return np.asarray(quantity.convert(track.values, track.unit, inside), np.float64)
 
 
 def _plausible(track: Track, values: Values, channel: ChannelLike, parsed: Parsed) -> bool:
@@ -148,27 +145,54 @@ def _plausible(track: Track, values: Values, channel: ChannelLike, parsed: Parse
     if track.assumed and outside > 0.9 * len(known):
         parsed.questions.append(
             f'Is "{shown(track.name)}" really {track.channel}? {outside} of its {len(known)} values lie outside of '
-            "what that can "
-            f'be. Say it in a mapping: columns = {{ "{shown(track.name)}" = "{track.channel}" }}.'
+            f'what that can be. Say it in a mapping: columns = {{ "{shown(track.name)}" = "{track.channel}" }}.'
         )
         return False
     if outside > 0.5 * len(known):
         parsed.remarks.append(
             f'"{shown(track.name)}": {outside} of {len(known)} values lie outside of what {track.channel} can be. '
-            "Check its unit and "
-            "place before you rely on it."
+            "Check its unit and place before you rely on it."
         )
     return True
 
 
-def _each_once(track: Track, values: Values, parsed: Parsed) -> tuple[Ints, int] | None:
+# --- series ----------------------------------------------------------------------------------------------------------
+
+
+def _plan_series(several: Sequence[Track], channels: Table[str, ChannelLike], out: Plan) -> None:
+    """Plan the tracks of one channel; there are several where a file gives a parameter in several units."""
+    track, values = several[0], _inside(several[0], channels)
+    if len(several) > 1:
+        parts = [_inside(t, channels) for t in several]
+        values = np.concatenate(parts)
+        track = replace(
+            track,
+            times=np.concatenate([t.times for t in several]),
+            values=values,
+            flags=np.concatenate([t.flags for t in several]),
+            lines=np.concatenate([t.lines for t in several]),
+        )
+    kept = _each_once(track, values, _ROUNDING if len(several) > 1 else 0.0, out.parsed)
+    if kept is None:
+        out.parsed.unmapped.append((track.name, "several different values at one time"))
+        return
+    rows, repeated = kept
+    out.repeated += repeated
+    whole = len(rows) == len(track.times) and bool((np.diff(rows) == 1).all())
+    times, flags = (track.times, track.flags) if whole else (track.times[rows], track.flags[rows])
+    values = values if whole else values[rows]
+    out.series.append(PlannedSeries(track.channel, times, values, flags))
+    units = ", ".join(dict.fromkeys(t.unit for t in several))
+    out.columns.append(PlannedColumn(track.name, units, track.channel, times, values, flags))
+
+
+def _each_once(track: Track, values: Values, rounding: float, parsed: Parsed) -> tuple[Ints, int] | None:
     """Return (rows in order of time with each time once, rows that only repeat); None where times are shared by many.
 
     Of several values at one time the first in the file is kept and the others are refused, unless they are the same.
     """
     times = track.times
-    steps = np.diff(times)
-    if (steps > 0).all():
+    if (np.diff(times) > 0).all():
         return np.arange(len(times)), 0
     order = np.argsort(times, kind="stable")
     ordered = times[order]
@@ -176,49 +200,72 @@ def _each_once(track: Track, values: Values, parsed: Parsed) -> tuple[Ints, int]
     first[1:] = ordered[1:] != ordered[:-1]
     owner = np.maximum.accumulate(np.where(first, np.arange(len(ordered)), 0))
     v, f = values[order], track.flags[order]
-    same = ((v == v[owner]) | (np.isnan(v) & np.isnan(v[owner]))) & (f == f[owner])
+    same = (v == v[owner]) | (np.isnan(v) & np.isnan(v[owner]))
+    if rounding:
+        same |= np.abs(v - v[owner]) <= rounding * np.abs(v[owner])
+    same &= f == f[owner]
     other = ~first & ~same
     if other.sum() > _MANY * first.sum() and other.sum() > 3:
         at = order[np.flatnonzero(other)[0]]
-        when = datetime.fromtimestamp(int(times[at]), tz=ZoneInfo("UTC")).strftime("%Y-%m-%d %H:%M")
+        when = datetime.fromtimestamp(int(times[at]), UTC).strftime("%Y-%m-%d %H:%M")
         parsed.questions.append(
             f'"{shown(track.name)}" has several different values at one time (as in line {int(track.lines[at])}, '
-            f"{when} UTC): the file "
-            'mixes places, depths or samples. Choose rows in a mapping: where = { "heading" = "text" }.'
+            f"{when} UTC): the file mixes places, depths or samples. Choose rows in a mapping: "
+            'where = { "heading" = "text" }.'
         )
         return None
     for k in np.flatnonzero(other).tolist():
         parsed.refused.add(
             int(track.lines[order[k]]),
             f"{shown(track.name, 30)}: another value stands at the same time in line "
-            f"{int(track.lines[order[owner[k]]])}; "
-            "the first is kept",
+            f"{int(track.lines[order[owner[k]]])}; the first is kept",
         )
     return order[first], int((~first & same).sum())
 
 
-_FLAG_WORDS = {numbers.DOUBTFUL: "doubtful", numbers.REJECTED: "rejected"}
+# --- laboratory results ----------------------------------------------------------------------------------------------
 
 
-def _results(track: Track, values: Values, out: Plan) -> int:
-    seen: set[tuple[int, str, str]] = set()
-    repeated = 0
-    for k in np.argsort(track.times, kind="stable").tolist():
-        key = (int(track.times[k]), track.texts[k], track.qualifiers[k])
-        if key in seen:
-            repeated += 1
-            continue
-        seen.add(key)
-        value = float(values[k])
-        out.results.append(
-            PlannedResult(
-                track.channel,
-                int(track.times[k]),
-                None if value != value else value,
-                track.unit,
-                track.texts[k],
-                track.qualifiers[k],
-                _FLAG_WORDS.get(int(track.flags[k]), ""),
+def _plan_results(several: Sequence[Track], channels: Table[str, ChannelLike], out: Plan) -> None:
+    """Plan laboratory results of one channel, each once: several at one time stand unless they say the same."""
+    had: dict[tuple[int, str], list[float]] = {}
+    times, figures, flags = [], [], []
+    for track in several:
+        values = _inside(track, channels)
+        for k in range(len(track.times)):
+            time, value, qualifier = int(track.times[k]), float(values[k]), track.qualifiers[k]
+            seen = had.setdefault((time, qualifier), [])
+            if any(v == value or (v != v and value != value) or abs(v - value) <= _close(v, several) for v in seen):
+                out.repeated += 1
+                continue
+            seen.append(value)
+            flag = int(track.flags[k])
+            times.append(time)
+            figures.append(value)
+            flags.append(flag)
+            out.results.append(
+                PlannedResult(
+                    track.channel,
+                    time,
+                    None if value != value else value,
+                    track.unit,
+                    track.texts[k],
+                    qualifier,
+                    _FLAG_WORDS.get(flag, ""),
+                )
             )
+    order = np.argsort(np.array(times, np.int64), kind="stable")
+    out.columns.append(
+        PlannedColumn(
+            several[0].name,
+            ", ".join(dict.fromkeys(t.unit for t in several)),
+            several[0].channel,
+            np.array(times, np.int64)[order],
+            np.array(figures, np.float64)[order],
+            np.array(flags, np.uint8)[order],
         )
-    return repeated
+    )
+
+
+def _close(value: float, several: Sequence[Track]) -> float:
+    return _ROUNDING * abs(value) if len(several) > 1 else 0.0

@@ -1,18 +1,65 @@
-"""What did an import do, or what would it do? The counts, and what was not taken with the reason."""
+"""What did an import do, or what would it do? The counts, each column taken, and what was not taken with the reason."""
 
 from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Any
 
-MOST_REFUSED = 200
+from weirhouse import quantity
+from weirhouse.records.importing.problem import shown
+
+MOST_SHOWN = 20
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ColumnResult:
+    """One column that was taken: where it goes, what it holds. Values are in the inside unit."""
+
+    heading: str
+    stated_unit: str
+    channel: str
+    title: str
+    unit: str  # people write the channel in this unit
+    inside_unit: str
+    count: int
+    first: datetime
+    last: datetime
+    least: float
+    greatest: float
+    sample: tuple[tuple[datetime, float, str], ...]  # time, value, qualifier
+    marked: dict[str, int]  # "doubtful", "rejected", "below the detection limit", "above the range"
+
+    def text(self) -> list[str]:
+        """Return the column in lines."""
+
+        def show(value: float) -> str:
+            number = float(quantity.convert(value, self.inside_unit, self.unit))
+            return f"{number:.6g} {quantity.label(self.unit)}".strip()
+
+        stated = f" in {self.stated_unit}" if self.stated_unit and self.stated_unit != "pH" else ""
+        first, last = self.first.isoformat(sep=" "), self.last.isoformat(sep=" ")
+        span = f"{first} to {last}" if self.first != self.last else first
+        lines = [
+            f'  "{shown(self.heading)}"{stated} -> {self.channel} ({self.title})',
+            f"      {self.count} value{'s' if self.count != 1 else ''}, {span}",
+        ]
+        if self.least == self.least:
+            lines.append(f"      least {show(self.least)}, greatest {show(self.greatest)}")
+        samples = [
+            f"{when.isoformat(sep=' ')} {'ND' if value != value else mark + show(value)}"
+            for when, value, mark in self.sample
+        ]
+        lines.append(f"      begins {'; '.join(samples)}")
+        if self.marked:
+            lines.append("      " + ", ".join(f"{n} {what}" for what, n in self.marked.items()))
+        return lines
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ImportResult:
     """The outcome of an import or of its dry run; both are worked out by the same code.
 
-    `rows` counts the rows of the file (for WaterML its values), `stored` and `already_there` count values. `refused`
-    lists the first refusals; `refused_count` counts all of them.
+    `rows` counts the rows of the file (for WaterML its values), `stored` and `already_there` count values. Where very
+    many lines are refused the last entry of `refused` counts those that are not listed.
     """
 
     name: str
@@ -22,8 +69,7 @@ class ImportResult:
     already_there: int
     refused: tuple[tuple[int, str], ...]
     refused_count: int
-    channels: tuple[str, ...]
-    columns: dict[str, str]
+    columns: tuple[ColumnResult, ...]
     first: datetime | None
     last: datetime | None
     clock: str
@@ -36,7 +82,12 @@ class ImportResult:
     dry_run: bool = False
     import_id: str | None = None
 
-    def json(self) -> dict[str, Any]:
+    @property
+    def channels(self) -> tuple[str, ...]:
+        """The channels that the file has values for."""
+        return tuple(sorted({c.channel for c in self.columns}))
+
+    def as_json(self) -> dict[str, Any]:
         """Return the result as JSON-ready data; times with the offset of the plant's zone."""
         return {
             "rows": self.rows,
@@ -46,16 +97,34 @@ class ImportResult:
             "channels": list(self.channels),
             "first": None if self.first is None else self.first.isoformat(),
             "last": None if self.last is None else self.last.isoformat(),
-            "refused_count": self.refused_count,
-            "columns": dict(self.columns),
-            "not_taken": [{"column": column, "why": why} for column, why in self.unmapped],
-            "gaps": dict(self.gaps),
-            "repeated": self.repeated,
-            "clock": self.clock,
-            "change_nights": list(self.nights),
-            "questions": list(self.questions),
-            "remarks": list(self.remarks),
-            "form": self.form,
-            "dry_run": self.dry_run,
-            "import_id": self.import_id,
         }
+
+    def text(self) -> str:
+        """Return the result for people, in plain text."""
+        store = "would be stored" if self.dry_run else "stored"
+        rows = f"{self.rows} row{'s' if self.rows != 1 else ''}"
+        lines = [
+            f"{self.name}: {self.form}, {rows}",
+            f"{self.stored} values {store}, {self.already_there} in the records already."
+            + (" Dry run: nothing was stored." if self.dry_run else ""),
+            f"Clock: {self.clock}.",
+        ]
+        lines += [f"  Change night {night}." for night in self.nights]
+        lines.append("Columns:")
+        for column in self.columns:
+            lines += column.text()
+        lines += _section("Not taken:", [f'"{shown(name)}": {why}' for name, why in self.unmapped])
+        lines += _section("Questions:", list(self.questions))
+        lines += _section("Note:", list(self.remarks))
+        lines += _section("Cells that mean no reading:", [f'"{shown(text)}": {n}' for text, n in self.gaps.items()])
+        if self.repeated:
+            lines.append(f"{self.repeated} values stand in the file more than once; each counts once.")
+        refused = [f"line {line}: {why}" for line, why in self.refused[:MOST_SHOWN]]
+        if self.refused_count > len(refused):
+            refused.append(f"and {self.refused_count - len(refused)} more")
+        lines += _section(f"Refused: {self.refused_count}", refused)
+        return "\n".join(lines) + "\n"
+
+
+def _section(title: str, lines: list[str]) -> list[str]:
+    return [title, *(f"  {line}" for line in lines)] if lines else []
