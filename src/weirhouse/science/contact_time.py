@@ -21,6 +21,7 @@ from weirhouse.science.quantities import (
     Duration,
     Flow,
     Fraction,
+    Length,
     LogRemoval,
     Ratio,
     Residual,
@@ -149,6 +150,42 @@ def _factor(baffling_factor: Any) -> None:
         "baffling_factor must be above 0 and at most 1",
         "Take the one that the State has assigned; 1 is plug flow in a long pipe.",
     )
+
+
+@worked("Water at a level", expression="volume * level / full_level", reference="tank of straight walls")
+def volume_at_level(
+    volume: Volume, full_level: Annotated[Length, Range(1.0, 12.0)], level: Annotated[Length, Range(0.1, 12.0)]
+) -> Volume:
+    """Return the water in a tank of straight walls at a level, from what it holds at its full level.
+
+    Parameters
+    ----------
+    volume : water at the full level. [m^3]
+    full_level : full level above the floor. [m]
+    level : level above the floor. [m]
+
+    Returns
+    -------
+    Water at that level. [m^3]
+
+    Raises
+    ------
+    ValueError
+        If volume or level is below 0, or the full level not above 0.
+
+    Examples
+    --------
+    >>> volume_at_level(90.0, 3.0, 2.0)
+    60.0
+
+    References
+    ----------
+    Definition.
+    """
+    checks.at_least(volume, 0.0, "volume", "m^3")
+    checks.above(full_level, 0.0, "full_level", "m")
+    checks.at_least(level, 0.0, "level", "m")
+    return volume * level / full_level
 
 
 @worked(
