@@ -15,7 +15,7 @@ from weirhouse.science.backwash import (
     backwash_to_filtration_ratio,
     backwash_volume,
     matching_grain_size,
-    solids_washed_out,
+    solids_to_waste,
     trough_clearance,
     unit_backwash_volume,
     washout_share,
@@ -75,7 +75,7 @@ def test_a_margin_above_the_lifting_rate():
 def test_solids_balance():
     # 2.7 kg in 17.9 m3: 150.8 g/m3, and two such washes a day are 11.9 lb
     assert waste_water_solids(2.7, 17.9) * 17.9 / 1000 == pytest.approx(2.7)
-    assert convert(solids_washed_out(2, 2.7), "kg", "lb") == pytest.approx(11.9, abs=0.01)
+    assert convert(solids_to_waste(2.7, 2.0), "kg/s", "lb/day") == pytest.approx(11.9, abs=0.01)
 
 
 def test_media_over_the_trough_are_below_nothing():

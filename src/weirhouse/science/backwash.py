@@ -15,6 +15,7 @@ from weirhouse.science.quantities import (
     GrainSize,
     Length,
     Mass,
+    MassRate,
     Number,
     Ratio,
     Viscosity,
@@ -561,18 +562,20 @@ def waste_water_solids(solids: Annotated[Mass, Range(0.1, 50.0)], volume: WashVo
     return 1000 * solids / volume
 
 
-@worked("Solids washed out in a day", expression="washes * solids", reference="definition")
-def solids_washed_out(washes: Annotated[Number, Range(1, 6)], solids: Annotated[Mass, Range(0.1, 50.0)]) -> Mass:
-    """Return the dry solids that the backwashes of a day send out.
+@worked("Solids sent out in a day", expression="washes * solids / 86400", reference="mass balance; 86,400 s in a day")
+def solids_to_waste(
+    solids: Annotated[Mass, Range(0.1, 50.0)], washes: Annotated[Number, Range(1, 6)] = 1.0
+) -> MassRate:
+    """Return the dry solids that the backwashes of a day send to the sewer or the lagoon.
 
     Parameters
     ----------
+    solids : dry solids washed out by one backwash. [kg]
     washes : backwashes in the day. [1]
-    solids : dry solids washed out by one. [kg]
 
     Returns
     -------
-    Dry solids of the day. [kg]
+    Dry solids over the day. [kg/s]
 
     Raises
     ------
@@ -581,13 +584,13 @@ def solids_washed_out(washes: Annotated[Number, Range(1, 6)], solids: Annotated[
 
     Examples
     --------
-    >>> round(solids_washed_out(2, 2.7), 1)
+    >>> round(solids_to_waste(2.7, 2.0) * 86400, 1)  # kg/day
     5.4
 
     References
     ----------
-    Definition.
+    Balance of mass.
     """
-    checks.at_least(washes, 0.0, "washes")
     checks.at_least(solids, 0.0, "solids", "kg")
-    return washes * solids
+    checks.at_least(washes, 0.0, "washes")
+    return washes * solids / 86400
