@@ -64,6 +64,7 @@ def _make(path: Path, kind: Kind, pair: str) -> None:
     try:
         connection = driver.connect(str(new), isolation_level=None)
         try:
+            connection.execute("PRAGMA auto_vacuum = NONE")
             connection.execute("PRAGMA journal_mode = WAL")
             connection.execute("PRAGMA synchronous = FULL")
             connection.execute("BEGIN IMMEDIATE")

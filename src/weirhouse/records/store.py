@@ -42,6 +42,7 @@ from weirhouse.records.model import (
 from weirhouse.records.rollup import HOUR, RECORD, as_rollup, hourly
 
 TYPED = 1 << 62  # rank of a reading: what a person wrote down wins over a series on the same stamp
+_A = {"reading": "a reading", "event": "an event", "import": "an import", "withdrawal": "a withdrawal"}
 _NAMES = uuid.UUID("5f0f6d0e-6f0c-4e0a-9a55-6a2f5a1c7b11")  # of the ids that are worked out here
 
 
@@ -485,7 +486,9 @@ def _writable(body: Body) -> Body:
 def _correction(old: Body, replacement: Reading | Event | None, person: str, reason: str, entered: datetime) -> Body:
     if replacement is None:
         if old.kind not in ("reading", "event"):
-            raise RecordsError(f'The entry "{old.id}" is a {old.kind}, and is not corrected. Withdraw an import whole.')
+            raise RecordsError(
+                f'The entry "{old.id}" is {_A[old.kind]}, and is not corrected. Withdraw an import whole.'
+            )
         made = Body(id=_worked_out(old.id, "withdrawn"), kind="withdrawal", entered_at=entered, person=person)
     else:
         made = (
@@ -494,7 +497,7 @@ def _correction(old: Body, replacement: Reading | Event | None, person: str, rea
             else _event_body(replacement, entered)
         )
         if made.kind != old.kind:
-            raise RecordsError(f'The entry "{old.id}" is a {old.kind}; a {made.kind} cannot take its place.')
+            raise RecordsError(f'The entry "{old.id}" is {_A[old.kind]}; {_A[made.kind]} cannot take its place.')
         if made.id == old.id:
             id = _worked_out(old.id, _content([made]))
             made = msgspec.structs.replace(

@@ -10,31 +10,33 @@ from pysqlite3 import dbapi2 as driver
 from sqlalchemy import Connection, Engine, create_engine, event, text
 from sqlalchemy.pool import NullPool
 
+from weirhouse.records import engine
 from weirhouse.records.engine import Kind, explained
 from weirhouse.records.model import RecordsError
 
 MIGRATIONS = Path(__file__).with_name("migrations")
 
 
-def upgrade(path: Path, kind: Kind, *, scripts: Path = MIGRATIONS) -> Path:
+def upgrade(path: Path, kind: Kind) -> Path:
     """Bring the file to the newest version, whole or not at all; return the copy that was kept from before."""
-    engine = sqlite_engine(path)
+    alchemy = sqlite_engine(path)
     try:
         copy = _copy(path)
-        with engine.begin() as connection:
-            _migrate(connection, scripts / kind.name)
+        with alchemy.begin() as connection:
+            _migrate(connection, MIGRATIONS / kind.name)
             connection.execute(text(f"PRAGMA application_id = {kind.application_id}"))
             connection.execute(text(f"PRAGMA user_version = {kind.version}"))
     except Exception as fault:
         told = explained(getattr(fault, "orig", None) or fault, path)
         if told is None:
+            why = str(fault).splitlines()[0]
             raise RecordsError(
-                f"{path} could not be brought up to date ({fault}). It is as it was. Keep the copy beside it and send "
+                f"{path} could not be brought up to date ({why}). It is as it was. Keep the copy beside it and send "
                 "this message to the makers."
             ) from fault
         raise told from fault
     finally:
-        engine.dispose()
+        alchemy.dispose()
     return copy
 
 
@@ -55,7 +57,7 @@ def _migrate(connection: Connection, scripts: Path) -> None:
 
 def _copy(path: Path) -> Path:
     """Keep the file as it is beside itself, with its version in the name, and return where."""
-    connection = driver.connect(str(path), isolation_level=None)
+    connection = driver.connect(str(path), timeout=engine.WAIT_S, isolation_level=None)
     try:
         version = connection.execute("PRAGMA user_version").fetchone()[0]
         copy = path.with_name(f"{path.stem}.version-{version}{path.suffix}")
@@ -70,14 +72,14 @@ def sqlite_engine(path: Path) -> Engine:
     """Return an engine on the file by the one library, whose transactions take the lock as they begin."""
 
     def connect() -> Any:
-        connection = driver.connect(str(path), isolation_level=None)
+        connection = driver.connect(str(path), timeout=engine.WAIT_S, isolation_level=None)
         connection.execute("PRAGMA synchronous = FULL")
         return connection
 
-    engine = create_engine("sqlite://", module=driver, creator=connect, poolclass=NullPool)
+    made = create_engine("sqlite://", module=driver, creator=connect, poolclass=NullPool)
 
-    @event.listens_for(engine, "begin")
+    @event.listens_for(made, "begin")
     def begin(connection: Any) -> None:
         connection.exec_driver_sql("BEGIN IMMEDIATE")
 
-    return engine
+    return made
