@@ -292,8 +292,8 @@ def _zeros(t: Times, v: Values, mask: NDArray[np.bool_], title: str, show: _Show
     out = []
     for a, b in _stretches(mask):
         why = (
-            f"{title} fell from {show(float(v[max(0, a - 1)]))} to {show(float(v[a]))} at once: the instrument or its "
-            "sample is off."
+            f"{title} fell from {show(float(v[max(0, a - 1)]))} to {show(float(v[a]))} at once: the instrument or "
+            "its sample is off."
         )
         out.append(Fault("fell_to_zero", int(t[a]), int(t[b - 1]), b - a, why))
     return out

@@ -91,8 +91,8 @@ def _by_mapping(offer: Sequence[Offered], channels: Table[str, names.ChannelLike
         channel = channels[rule.channel]
         if unit and not units.same_measure(unit, channel.inside_unit):
             raise FileProblem(
-                f'The column "{shown(wanted)}" is in {shown(unit, 20)}, which does not fit the channel {rule.channel} '
-                f"({channel.unit}). Write its unit in the mapping, or another channel."
+                f'The column "{shown(wanted)}" is in {shown(unit, 20)}, which does not fit the channel '
+                f"{rule.channel} ({channel.unit}). Write its unit in the mapping, or another channel."
             )
         if at in used:
             raise FileProblem(f'The mapping names the column "{shown(wanted)}" twice.')
@@ -127,8 +127,8 @@ def _by_detection(offer: Sequence[Offered], channels: Table[str, names.ChannelLi
             left.append(
                 (
                     column.heading,
-                    "states no unit; name it in a mapping: "
-                    f'"{shown(column.heading)}" = {{ channel = "{match.channel}", unit = "{channel.unit}" }}',
+                    f'states no unit; name it in a mapping: "{shown(column.heading)}" = {{ channel = '
+                    f'"{match.channel}", unit = "{channel.unit}" }}',
                 )
             )
             continue
@@ -152,8 +152,8 @@ def _by_detection(offer: Sequence[Offered], channels: Table[str, names.ChannelLi
             continue
         headings = [offer[t.at].heading for t in top]
         questions.append(
-            f"Which column is {channel_id}: {listed(headings)}? Say it in a mapping: "
-            f'columns = {{ "{shown(headings[0])}" = "{channel_id}" }}.'
+            f"Which column is {channel_id}: {listed(headings)}? Say it in a mapping: columns = {{ "
+            f'"{shown(headings[0])}" = "{channel_id}" }}.'
         )
         left.extend((offer[t.at].heading, f"several columns may be {channel_id}") for t in several)
     if questions:  # where one column's place is open, so is that of the others that do not say
@@ -204,9 +204,27 @@ def settled_unit(taken: Taken, heading: str, values: Values, channel: names.Chan
             "",
             "",
             (
-                f'Is "{shown(heading)}" in degC or degF? Say it in a mapping: '
-                f'columns = {{ "{shown(heading)}" = {{ channel = "{taken.channel}", unit = "degC" }} }}.'
+                f'Is "{shown(heading)}" in degC or degF? Say it in a mapping: columns = {{ "{shown(heading)}" = {{ '
+                f'channel = "{taken.channel}", unit = "degC" }} }}.'
             ),
         )
     remark = "" if channel.inside_unit in ("pH", "1") else f'"{shown(heading)}" states no unit; read as {channel.unit}.'
     return channel.unit, remark, ""
+
+
+def nothing_mapped(name: str, headings: list[str], choice: Choice) -> str:
+    """Return the sentence that says that no column is a channel, and how to write the mapping."""
+    if choice.questions:
+        return f"{name}: {choice.questions[0]}"
+    first = next((h for h in headings if h), "heading")
+    reason = ""
+    near = [
+        (h, w) for h, w in choice.left if w.startswith(("states no unit", "its unit", "it may be", "the plant has no"))
+    ]
+    if near:
+        first = near[0][0]
+        reason = f' "{shown(first)}": {near[0][1]}.'
+    return (
+        f"{name}: no column is known as a channel of the plant. It has: {listed(headings)}.{reason} Write a mapping, "
+        f'such as columns = {{ "{shown(first)}" = "id of a channel" }}.'
+    )

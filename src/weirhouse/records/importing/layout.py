@@ -4,7 +4,7 @@ import re
 from collections import Counter
 from dataclasses import dataclass
 
-from weirhouse.records.importing import stamps, units
+from weirhouse.records.importing import names, stamps, units
 from weirhouse.records.importing.fields import MOST_LINE, records, split
 from weirhouse.records.importing.mapping import Mapping
 from weirhouse.records.importing.problem import FileProblem, listed, shown
@@ -194,8 +194,7 @@ def _headings(
         if wide and len(wide[-1]) != width and mapping.header_line is None:
             raise FileProblem(
                 f"{name}: the headings are {len(wide[-1])} and the rows have {width} fields. If numbers are written "
-                "with a "
-                f"decimal comma between {_NAMES[separator]}-parted columns, export with semicolons."
+                f"with a decimal comma between {_NAMES[separator]}-parted columns, export with semicolons."
                 if separator == ","
                 else f"{name}: the headings are {len(wide[-1])} and the rows have {width} fields. Export it again "
                 "with one heading to each column."
@@ -263,3 +262,29 @@ def _offset_of(data: bytes, line: int) -> int:
 def seen(layout: Layout) -> str:
     """Return the headings for a message."""
     return listed([c.heading or f"column {c.at + 1}" for c in layout.columns])
+
+
+def is_survey(found: Layout) -> bool:
+    return bool(found.columns) and names.heading_key(found.columns[0].heading) == "agency_cd"
+
+
+def decimal_of(found: Layout, mapping: Mapping) -> tuple[str, bool]:
+    """Return the decimal sign of the numbers in the sample, and whether it was seen in use."""
+    points = commas = 0
+    for column in found.columns:
+        for cell in column.sample:
+            if len(cell) > 30 or not any(c.isdigit() for c in cell):
+                continue
+            text = cell.lstrip("+-<> ")
+            whole, point, rest = text.partition(".")
+            if point and whole.replace(",", "").isdigit() and rest.isdigit():
+                points += 1
+                continue
+            whole, comma, rest = text.partition(",")
+            if comma and whole.replace(".", "").isdigit() and rest.isdigit():
+                commas += 1 if len(rest) != 3 or not 1 <= len(whole) <= 3 else 0
+    if mapping.decimal:
+        return mapping.decimal, points > 0 if mapping.decimal == "." else commas > 0
+    if found.separator != "," and commas and commas >= points:
+        return ",", True
+    return ".", points > 0

@@ -208,8 +208,8 @@ def _columns(table: Any, name: str) -> dict[str, ColumnRule]:
                 rules[heading] = ColumnRule(rule["channel"], rule.get("unit", ""), rule.get("qualifier", ""))
                 continue
         raise FileProblem(
-            f'The mapping {name}: the column "{shown(heading)}" must name a channel, as text or as '
-            '{ channel = "raw_turbidity", unit = "NTU", qualifier = "code column" }.'
+            f'The mapping {name}: the column "{shown(heading)}" must name a channel, as text or as {{ channel = '
+            '"raw_turbidity", unit = "NTU", qualifier = "code column" }.'
         )
     twice = [r.channel for r in rules.values()]
     again = sorted({c for c in twice if twice.count(c) > 1})

@@ -406,6 +406,17 @@ SITE_WORDS = (
     "well",
     "bmp",
 )
+FRACTION_WORDS = ("result_samplefraction", "resultsamplefractiontext", "sample_fraction", "samplefraction", "fraction")
+SPECIES_WORDS = ("result_methodspeciation", "methodspecificationname", "method_speciation", "methodspeciation")
+ACTIVITY_WORDS = (
+    "activity_typecode",
+    "activitytypecode",
+    "activity_type",
+    "sample_type",
+    "sampletype",
+    "sample_type_code",
+    "qc_type",
+)
 
 
 def heading_key(text: str) -> str:

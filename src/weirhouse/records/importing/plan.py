@@ -20,7 +20,7 @@ from weirhouse.records.importing.stamps import Ints
 
 _DAY = 86400
 _MANY = 0.05  # share of times with several values above which a file is a mixture of places or samples
-_ROUNDING = 0.01  # one result given in two units differs by no more than this share
+_ROUNDING = 0.05  # one result given in two units, each rounded, differs by no more than this share
 _FLAG_WORDS = {numbers.DOUBTFUL: "doubtful", numbers.REJECTED: "rejected"}
 
 
@@ -210,8 +210,8 @@ def _each_once(track: Track, values: Values, rounding: float, parsed: Parsed) ->
         when = datetime.fromtimestamp(int(times[at]), UTC).strftime("%Y-%m-%d %H:%M")
         parsed.questions.append(
             f'"{shown(track.name)}" has several different values at one time (as in line {int(track.lines[at])}, '
-            f"{when} UTC): the file mixes places, depths or samples. Choose rows in a mapping: "
-            'where = { "heading" = "text" }.'
+            f'{when} UTC): the file mixes places, depths or samples. Choose rows in a mapping: where = {{ "heading" '
+            '= "text" }.'
         )
         return None
     for k in np.flatnonzero(other).tolist():

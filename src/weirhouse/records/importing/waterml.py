@@ -71,9 +71,7 @@ def read(
     choice = columns.choose(offer, channels, mapping)
     parsed.unmapped, parsed.questions, parsed.remarks = choice.left, choice.questions, choice.remarks
     if not choice.taken:
-        from weirhouse.records.importing.tables import nothing_mapped
-
-        raise FileProblem(nothing_mapped(name, [o.heading for o in offer], choice))
+        raise FileProblem(columns.nothing_mapped(name, [o.heading for o in offer], choice))
     groups = list(by_heading.values())
     for taken in choice.taken:
         several = groups[taken.at]
@@ -87,8 +85,7 @@ def read(
                 )
             raise FileProblem(
                 f"{name} holds {len(several)} series of {offer[taken.at].heading} at one place (several "
-                "instruments). Ask for one "
-                "of them."
+                "instruments). Ask for one of them."
             )
         track = _track(name, several[0], taken, offer[taken.at], channels, zone, mapping, latest, parsed)
         unit, remark, question = columns.settled_unit(
@@ -147,8 +144,7 @@ def _track(
     if unknown:
         parsed.remarks.append(
             f'"{shown(told.name)}": {sum(unknown.values())} values beside codes that are not known '
-            f"({listed(sorted(unknown), 8)}) are "
-            "marked doubtful. Say what the codes mean in a mapping: flags."
+            f"({listed(sorted(unknown), 8)}) are marked doubtful. Say what the codes mean in a mapping: flags."
         )
     filled = np.isfinite(values) | (flags >= numbers.BELOW)
     parsed.refused.many(lines[~good & filled], "the time is not a date and time that exists")

@@ -52,8 +52,7 @@ def order_of(found: Stamps, mapping: Mapping, pattern: str, name: str, example: 
             return "ymd"
         raise FileProblem(
             f'{name}: some dates seem to begin with a year of two digits ({example}). Say date_order = "ymd", "dmy" '
-            'or "mdy" '
-            "in a mapping."
+            'or "mdy" in a mapping.'
         )
     if said in ("dmy", "mdy"):
         against = seen.month_first if said == "dmy" else seen.day_first
@@ -61,8 +60,7 @@ def order_of(found: Stamps, mapping: Mapping, pattern: str, name: str, example: 
         if against and against > 0.05 * total:
             raise FileProblem(
                 f"{name}: dates are said to be {'day' if said == 'dmy' else 'month'} first, but {against} of them "
-                "cannot be "
-                f"({example}). Set day_first = {'false' if said == 'dmy' else 'true'}."
+                f"cannot be ({example}). Set day_first = {'false' if said == 'dmy' else 'true'}."
             )
         return "dmy" if said == "dmy" else "mdy"
     if seen.day_first and seen.month_first:
@@ -80,8 +78,7 @@ def order_of(found: Stamps, mapping: Mapping, pattern: str, name: str, example: 
     if seen.open:
         raise FileProblem(
             f"{name}: is {example} written day first or month first? No date in the file shows it. Say day_first = "
-            "true or "
-            "day_first = false in a mapping."
+            "true or day_first = false in a mapping."
         )
     return "dmy"
 
@@ -181,8 +178,7 @@ def to_utc(
                 f"{name}: its times run through the change of the clocks on "
                 f"{clocks.local_text(when.at + when.before)[:10]} "
                 f"{'but not through every other' if mixed else 'as if there were none'}. Which clock does the logger "
-                "keep? "
-                'Say clock = "standard" (standard time all year), "utc" or "wall" in a mapping.'
+                'keep? Say clock = "standard" (standard time all year), "utc" or "wall" in a mapping.'
             )
         clock = "wall"
         words = "the wall clock" + (
@@ -211,8 +207,7 @@ def to_utc(
         refused.add(
             int(lines[row]),
             f"{clocks.local_text(int(local[row]))} came twice in {place.key}: the clocks went back. Write the "
-            "offset, or say "
-            "which clock the logger keeps in a mapping",
+            "offset, or say which clock the logger keeps in a mapping",
         )
     return Clocked(times, usable, f"{words} in {place.key}", nights)
 
