@@ -843,6 +843,33 @@ def media_rise(
     return expansion * depth
 
 
+@worked("Rise of two layers together", expression="first + second", reference="definition")
+def rise_together(
+    first: Annotated[Length, Range(0.0, 1.0)], second: Annotated[Length, Range(0.0, 1.0)]
+) -> Annotated[Length, Range(0.0, 2.0)]:
+    """Return by how much the top of the media rises when two layers grow.
+
+    Parameters
+    ----------
+    first : rise of one layer, or of those counted so far. [m]
+    second : rise of the next. [m]
+
+    Returns
+    -------
+    Both together. [m]
+
+    Examples
+    --------
+    >>> round(rise_together(0.05, 0.06), 2)
+    0.11
+
+    References
+    ----------
+    Definition.
+    """
+    return first + second
+
+
 @worked(
     "Height of a bed from its weight",
     expression="mass / (particle_density * area * (1 - porosity))",

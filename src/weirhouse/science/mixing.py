@@ -7,6 +7,7 @@ from weirhouse.science.quantities import (
     Density,
     Duration,
     Flow,
+    Fraction,
     Head,
     Length,
     Number,
@@ -262,6 +263,65 @@ def gt(velocity_gradient: VelocityGradient, detention_time: Annotated[Duration, 
     checks.at_least(velocity_gradient, 0.0, "velocity_gradient", "1/s")
     checks.at_least(detention_time, 0.0, "detention_time", "s")
     return velocity_gradient * detention_time
+
+
+@worked("G·t of stages in turn", expression="first + second", reference="definition")
+def gt_in_turn(
+    first: Annotated[Number, Range(100, 100000)], second: Annotated[Number, Range(100, 100000)]
+) -> Annotated[Number, Range(100, 200000)]:
+    """Return the G·t of two stages that the water goes through one after the other.
+
+    Parameters
+    ----------
+    first : G·t of one stage, or of those counted so far. [1]
+    second : G·t of the next. [1]
+
+    Returns
+    -------
+    Both together. [1]
+
+    Examples
+    --------
+    >>> gt_in_turn(20000.0, 15000.0)
+    35000.0
+
+    References
+    ----------
+    Definition.
+    """
+    return first + second
+
+
+@worked("Power that reaches the water", expression="motor_power * efficiency", reference="definition")
+def stirring_power(motor_power: Power, efficiency: Annotated[Fraction, Range(0.3, 1.0)]) -> Power:
+    """Return the power that a mixer's motor puts into the water.
+
+    Parameters
+    ----------
+    motor_power : power of the motor. [W]
+    efficiency : share that reaches the water. [1]
+
+    Returns
+    -------
+    Power in the water. [W]
+
+    Raises
+    ------
+    ValueError
+        If the power is below 0 or the efficiency not from 0 to 1.
+
+    Examples
+    --------
+    >>> round(stirring_power(372.85, 0.75), 1)  # 0.5 hp
+    279.6
+
+    References
+    ----------
+    Definition.
+    """
+    checks.at_least(motor_power, 0.0, "motor_power", "W")
+    checks.within(efficiency, 0.0, 1.0, "efficiency")
+    return motor_power * efficiency
 
 
 @worked(
