@@ -72,7 +72,7 @@ def _jitter(storm: Storm, rng: np.random.Generator) -> Storm:
     peak = storm.peak * size
     return Storm(
         storm.starts + hours(shift), storm.rain * size, storm.lasts, peak, min(5.0, max(1.0, storm.rise * length)),
-        min(30.0, max(9.0, storm.recession * length)), storm.lag,
+        min(30.0, max(5.0, storm.recession * length)), storm.lag,
     )  # fmt: skip
 
 

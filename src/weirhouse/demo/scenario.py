@@ -50,18 +50,19 @@ STORMS = (
     _storm("2025-12-18 19:00", 52, 11, 240, 4.0, 10),  # great: rain on snow, peak in the night
     _storm("2026-01-09 11:00", 22, 7, 33, 3.0, 12),
     _storm("2026-02-24 06:00", 26, 8, 48, 4.5, 18),
-    _storm("2026-03-16 18:30", 46, 12, 310, 4.5, 10),  # great: thaw
+    _storm("2026-03-16 18:30", 46, 12, 310, 4.5, 7),  # great: thaw
     _storm("2026-03-30 09:00", 20, 6, 30, 3.0, 22),
     _storm("2026-04-18 21:00", 28, 8, 62, 3.0, 15),
     _storm("2026-05-14 15:00", 24, 5, 44, 2.0, 12),
     _storm("2026-06-11 16:00", 32, 3, 95, 1.5, 10),
     _storm("2026-07-04 17:30", 36, 2.5, 128, 1.2, 9),
     _storm("2026-08-07 19:00", 27, 2, 70, 1.0, 9),
-    _storm("2026-09-12 08:00", 78, 9, 420, 2.5, 9),  # great: the rest of a tropical storm, by day
+    _storm("2026-09-12 08:00", 78, 9, 420, 2.5, 5.5),  # great: the rest of a tropical storm, by day
     _storm("2026-10-05 12:00", 21, 6, 34, 2.5, 29),
     # the small one whose recession the year ends in
     Storm(local("2026-10-30 19:30"), 0.012, 4.0, 27.0, 2.5, 10.0, 1.5, fixed=True),
 )
+FORETOLD = local("2026-09-12 05:00")  # the tropical storm is forecast: he comes early and fills the tank
 GREAT = 150.0  # [NTU] a storm above this is one of the three in which the intake is shut
 
 FROST = (local("2026-01-19 18:00"), local("2026-01-27 12:00"))
@@ -96,6 +97,9 @@ SETTLED_SPIKE = (local("2026-09-09 10:45"), 46.0)
 DRAWDOWN = local("2026-04-14 13:00")  # the plant file's calibration of both feed pumps
 # filter: start of its last backwash; the year ends late in the run of filter 2
 LAST_WASH = {1: local("2026-10-29 12:45"), 2: local("2026-10-28 12:15")}
+
+FINAL_STOP = local("2026-10-30 19:30")  # as the last storm's rain begins
+FINAL_START = local("2026-10-31 08:30")  # he lets the worst of it pass first
 
 
 def operator_on(day: datetime) -> str:
