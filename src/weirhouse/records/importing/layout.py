@@ -1,7 +1,6 @@
 """How is a delimited text laid out? Its separator, title lines, headings, row of units and first row of data."""
 
 import re
-from collections import Counter
 from dataclasses import dataclass
 
 from weirhouse.records.importing import names, stamps, units
@@ -73,12 +72,9 @@ def find(name: str, data: bytes, mapping: Mapping) -> Layout:
         rows = _rows(body, lead + 1, separator)
         if not rows:
             continue
-        tail = rows[len(rows) // 2 :] if len(rows) > 5 else rows[-max(1, len(rows) - 1) :]
-        width, count = Counter(len(r) for _, r in tail).most_common(1)[0]
-        share = count / len(tail)
+        width, share, when = _width_of(rows)
         if width < 2 or share < 0.5:
             continue
-        when = _time_column([r for _, r in tail if len(r) == width], width)
         score = (float(when is not None), float(separator != " "), round(share, 2), float(min(width, 3)))
         if best is None or score > best[0]:
             best = (score, separator, rows, width, when)
@@ -120,6 +116,27 @@ def _rows(body: str, first_line: int, separator: str) -> list[tuple[int, list[st
     return rows
 
 
+def _width_of(rows: list[tuple[int, list[str]]]) -> tuple[int, float, int | None]:
+    """Return (fields in a row, share of the later rows that have so many, column of times or None)."""
+    tail = rows[len(rows) // 2 :] if len(rows) > 5 else rows[-max(1, len(rows) - 1) :]
+    filled = [max((k + 1 for k, c in enumerate(r) if c.strip()), default=0) for _, r in tail]
+    fit = {
+        width: sum(len(r) == width or used <= width < len(r) for (_, r), used in zip(tail, filled, strict=True))
+        for width in {len(r) for _, r in tail}
+    }
+    width = min(fit, key=lambda w: (-fit[w], w))
+    share = fit[width] / len(tail)
+    head = [r for _, r in rows[: max(1, len(rows) - len(tail))]]
+    if max(filled) < width and not any(len(r) == width for r in head):
+        # a separator ends each row of data and none ends the headings
+        shorter = [len(r) for r in head if max(filled) <= len(r) < width]
+        width = shorter[-1] if shorter else width
+    when = _time_column([r for _, r in tail if len(r) >= width], width)
+    if when is None:
+        when = _time_column([r for _, r in rows if len(r) >= width], width)
+    return width, share, when
+
+
 def _time_column(rows: list[list[str]], width: int) -> int | None:
     """Return the first column that holds dates (or dates and times) in most rows, or None."""
     some = rows[:60]
@@ -154,6 +171,8 @@ def _headings(
         cells = [c.strip() for c in row]
         if when is not None and when < len(cells) and _looks_dated(cells[when]):
             return True
+        if when is not None:
+            return False
         filled = [c for c in cells if c]
         numbers = sum(bool(_NUMBER.fullmatch(c)) for c in filled)
         return (
@@ -179,8 +198,8 @@ def _headings(
             unit_row = unit_row or rows[start][1]
             start += 1
     elif candidates:
-        best = max(candidates, key=lambda c: (sum(bool(x.strip()) for x in c[1]) >= 2, not _is_unit_row(c[1]), -c[0]))
-        headings = best[1]
+        best = max(candidates, key=lambda c: (*_heading_score(c[1]), -c[0]))
+        headings = _with_groups(best[1], rows[best[0] - 1][1] if best[0] and when is not None else [])
         later = [(k, r) for k, r in candidates if k > best[0]]
         start = best[0] + 1
         for k, row in later:
@@ -208,6 +227,29 @@ def _headings(
     if len(headings) < width:
         headings = headings + [""] * (width - len(headings))
     return start, headings, unit_row
+
+
+def _heading_score(row: list[str]) -> tuple[bool, bool, int]:
+    """Return how much a row looks like headings: no units, a word for time, many cells of words."""
+    cells = [c.strip() for c in row if c.strip()]
+    timely = any(set(names.words(c)) & names.TIME_WORDS for c in cells)
+    return not _is_unit_row(row), timely, sum(not (_NUMBER.fullmatch(c) or _looks_dated(c)) for c in cells)
+
+
+def _with_groups(row: list[str], above: list[str]) -> list[str]:
+    """Return headings with the words of the row above them, where they are told apart only by those.
+
+    "Raw,,Filter 1" above "Turb,pH,Turb" names a group once and leaves the cells beside it empty.
+    """
+    keys = [names.heading_key(c) for c in row]
+    words = [c.strip() for c in above]
+    if len(set(keys)) == len(keys) or not any(words) or any(_NUMBER.fullmatch(c) or _looks_dated(c) for c in words):
+        return row
+    group, out = "", []
+    for k, cell in enumerate(row):
+        group = words[k] if k < len(words) and words[k] else group
+        out.append(f"{group} {cell.strip()}".strip())
+    return out
 
 
 def _fits(row: list[str], width: int) -> bool:

@@ -27,6 +27,9 @@ _SEPARATORS = {
 }
 
 
+EPOCHS = ("s", "ms", "days1900", "days1904")
+
+
 @dataclass(frozen=True, slots=True)
 class ColumnRule:
     """Which channel a column is, in which unit, and which column holds its remark codes."""
@@ -126,8 +129,8 @@ def of_table(table: Table[str, Any], name: str = "mapping") -> Mapping:
     if "day_first" in table:
         said = "dmy" if table["day_first"] else "mdy"
     epoch = text("epoch")
-    if epoch not in (None, "s", "ms"):
-        raise bad("epoch", '"s" or "ms"')
+    if epoch not in (None, *EPOCHS):
+        raise bad("epoch", '"s", "ms", or for days counted by a spreadsheet "days1900" or "days1904"')
     kind = text("kind")
     if kind not in (None, "series", "laboratory"):
         raise bad("kind", '"series" or "laboratory"')

@@ -142,8 +142,11 @@ class TimeReading:
         k = place[self.at.date]
         s, e = cells.starts[:, k], cells.ends[:, k]
         if self.at.epoch:
-            values, odd = numbers.plain(cells.buffer, s, e, 46)
+            values, odd = self._numbers(cells, k)
             good = ~odd & np.isfinite(values)
+            if self.at.epoch in stamps.DAY_ZERO:
+                self.dates.append(stamps.of_days(values, self.at.epoch))
+                return
             values = np.where(good, values, 0.0) / (1000.0 if self.at.epoch == "ms" else 1.0)
             self.epochs.append(np.floor(np.clip(values, -1e11, 1e11)).astype(np.int64))
             self.good.append(good)
@@ -169,6 +172,15 @@ class TimeReading:
                 zones.append(known[text])
             self.zones.append(np.array(zones, np.int64))
 
+    def _numbers(self, cells: fields.Cells, column: int) -> tuple[numbers.Values, Mask]:
+        """Return the numbers of a time column, with either decimal sign."""
+        s, e = cells.starts[:, column], cells.ends[:, column]
+        values, odd = numbers.plain(cells.buffer, s, e, ord("."))
+        if odd.any():
+            again, still = numbers.plain(cells.buffer, s, e, ord(","))
+            values, odd = np.where(odd, again, values), odd & still
+        return values, odd
+
     def all_lines(self) -> Ints:
         """Return the line of every row."""
         return np.concatenate(self.lines) if self.lines else np.zeros(0, np.int64)
@@ -191,7 +203,7 @@ def times_of(
     refused = parsed.refused
     if not n:
         return lines, np.zeros(0, np.bool_), lines
-    if reading.at.epoch:
+    if reading.epochs:
         seconds, good = np.concatenate(reading.epochs), np.concatenate(reading.good)
         refused.many(lines[~good & filled], "the time is not a number of seconds")
         parsed.clock = "seconds since 1970, UTC"

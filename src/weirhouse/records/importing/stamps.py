@@ -66,7 +66,7 @@ _DATES = (
     r"(?P<mon>aaa+)\.? ?(?P<q>00?), ?(?P<y>0000)",
     r"(?P<mon>aaa+)\.? (?P<q>00?) (?P<y>0000)",
 )
-_TIME = r"(?P<H>00?):(?P<M>00)(?::(?P<S>00)(?:[.,](?P<f>0+))?)?(?P<ap> ?(?:aa|a\.a\.))?"
+_TIME = r"(?P<H>00?):(?P<M>00)(?::(?P<S>00)(?:[.,](?P<f>0+))?)?(?P<ap> ?(?:aa|a\.a\.)(?!a))?"
 _COMPACT = r"(?P<H>00)(?P<M>00)(?P<S>00)?"
 _ZONE = r"(?: ?(?P<zs>[-+])(?P<oh>00?):?(?P<om>00)?|(?P<z>a)| (?P<zn>aaa+))?"
 _JOIN = r"(?P<j>a|[ _]| ?[,;] ?| +- ?)"
@@ -250,6 +250,31 @@ def of_texts(texts: list[str]) -> Stamps:
     starts = ends - np.array([len(c) for c in cells], np.int64)
     buffer = np.frombuffer(b"".join(cells) or b"\n", np.uint8)
     return read(buffer, starts, ends)
+
+
+# spreadsheets count days from 1900-01-01 as day 1 and hold 1900 for a leap year, or from 1904-01-01 as day 0
+# (common practice, no source); here as the day before the first that makes days after February 1900 come right
+DAY_ZERO = {"days1900": -25569, "days1904": -24107}
+
+
+def of_days(days: NDArray[np.float64], system: str) -> Stamps:
+    """Return the stamps that a spreadsheet's serial days stand for, to the nearest second; they are local times."""
+    good = np.isfinite(days) & (days > 61) & (days < 100_000)
+    seconds = np.rint((np.where(good, days, 100.0) + DAY_ZERO[system]) * 86400).astype(np.int64)
+    whole = seconds // 86400
+    months = whole.astype("datetime64[D]").astype("datetime64[M]")
+    month = months.astype(np.int64)
+    n = len(days)
+    return Stamps(
+        month // 12 + 1970,
+        np.full(n, 4, np.int64),
+        month % 12 + 1,
+        whole - months.astype("datetime64[D]").astype(np.int64) + 1,
+        np.ones(n, np.bool_),
+        seconds - whole * 86400,
+        np.full(n, NO_OFFSET, np.int64),
+        good,
+    )
 
 
 class OrderEvidence(NamedTuple):
