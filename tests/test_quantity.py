@@ -49,6 +49,7 @@ GALLON = 231 * 0.0254**3
         ("0.069 W/ft/degF", "W/m/K", 0.069 / 0.3048 * 1.8),
         ("5 ppm", "g/m^3", 5.0),
         ("5 ppm", "1", 5e-6),
+        ("3 MPN/100 mL", "MPN/L", 30.0),
     ],
 )
 def test_reads_what_people_write(text, unit, expected):

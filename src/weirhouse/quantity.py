@@ -166,7 +166,7 @@ _NUMBER = re.compile(
       |(?P<dec>(?:\d{1,3}(?:,\d{3})+|\d+)(?:\.\d*)?|\.\d+)(?P<exp>[eE][-+]?\d+)?)""",
     re.VERBOSE | re.ASCII,
 )
-_WORD = re.compile(r"(?:deg(?:ree)?s?\s*)?[A-Za-zµμ°℃℉%]+")
+_WORD = re.compile(r"(?:deg(?:ree)?s?\s*)?[A-Za-zµμ°℃℉%]+(?:_[a-z]+)*")
 
 
 @lru_cache(maxsize=1)
@@ -207,6 +207,7 @@ def _spell(unit: str) -> str:
     text = re.sub(r"([A-Za-z])(?:\*\*)?-([123])\b", r"\1**-\2", text)
     text = re.sub(r"(?<=[A-Za-z])([23])\b", r"**\1", text)
     text = re.sub(r"^\s*/", "1/", text)
+    text = re.sub(r"/\s*100\s*m[lL]\b", "/(100*ml)", text)  # organisms are counted in 100 mL
     compound = re.search(r"[/*\s]", text.strip()) is not None
 
     def word(match: re.Match[str]) -> str:
@@ -285,6 +286,19 @@ def fits(from_unit: str, to_unit: str) -> bool:
     try:
         _linear(from_unit, to_unit)
     except QuantityError:
+        return False
+    return True
+
+
+def known(unit: str) -> bool:
+    """Return whether `unit` is a unit known here, whatever it measures.
+
+    >>> known("gpm"), known("uS/cm"), known("flurbs")
+    (True, True, False)
+    """
+    try:
+        _registry().parse_units(_spell(unit))
+    except (*_NO_UNIT, pint.errors.PintError):
         return False
     return True
 
