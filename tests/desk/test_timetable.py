@@ -7,9 +7,9 @@ from zoneinfo import ZoneInfo
 import numpy as np
 import pytest
 from scipy.stats import gamma
-from weirhouse.records.model import Event
 
 from weirhouse.desk.timetable import Feed, Lane, Timetable, sentence, speaks_of, timetable, where
+from weirhouse.records.model import Event
 from weirhouse.science.passage import Part, arrival, join, passed, passing_volume, renewals, time_of
 from weirhouse.situation.model import Track
 
@@ -35,7 +35,8 @@ def lane(id: str, *parts: Part, kind: str = "basin", **more: object) -> Lane:
 
 def make(lanes: list[Lane], flow: Track | None = None, **more: object) -> Timetable:
     given: dict[str, object] = {
-        "lanes": lanes, "flow": steady() if flow is None else flow, "begin": NOW - timedelta(hours=24), "end": NOW + timedelta(hours=12), "now": NOW, "zone": ZONE,
+        "lanes": lanes, "flow": steady() if flow is None else flow, "begin": NOW - timedelta(hours=24),
+        "end": NOW + timedelta(hours=12), "now": NOW, "zone": ZONE,
     }  # fmt: skip
     return timetable(**(given | more))  # type: ignore[arg-type]
 

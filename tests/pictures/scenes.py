@@ -4,9 +4,9 @@ from datetime import UTC, datetime, timedelta
 from zoneinfo import ZoneInfo
 
 import numpy as np
-from weirhouse.records.model import Event
 
 from weirhouse.desk.timetable import Feed, Lane, Timetable, timetable
+from weirhouse.records.model import Event
 from weirhouse.science.passage import Part
 from weirhouse.situation.model import Track
 
@@ -81,7 +81,9 @@ def storm_day() -> Timetable:
             SETTLED: track(SETTLED, 100, lambda m: 0.9 + 0.02 * storm(m - timedelta(hours=7))),
             COMBINED: track(COMBINED, 100, lambda m: 0.05 + 0.0008 * storm(m - timedelta(hours=8))),
         },
-        feeds=[Feed(id="coagulant", name="Coagulant", lane=2, dose=track("coagulant_dose", 100, dose), basis="product")],
+        feeds=[
+            Feed(id="coagulant", name="Coagulant", lane=2, dose=track("coagulant_dose", 100, dose), basis="product"),
+        ],
         events=[
             event("dose_change", 6, "coagulant", **{"from": 14.0, "to": 26.0}),
             event("backwash", 2, "filter_2", until=1.7),
@@ -92,7 +94,8 @@ def storm_day() -> Timetable:
         ],
         filter_ids=["filter_1", "filter_2"],
         names={
-            "filter_1": "Filter 1", "filter_2": "Filter 2", SETTLED: "Settled turbidity", COMBINED: "Combined turbidity",
+            "filter_1": "Filter 1", "filter_2": "Filter 2",
+            SETTLED: "Settled turbidity", COMBINED: "Combined turbidity",
         },
         ahead_flow=0.0088,
     )  # fmt: skip
