@@ -166,10 +166,23 @@ def test_chunks_hold_a_series_exactly_and_are_cut_between_hours(one):
     np.testing.assert_array_equal(flags, one.flags)
     hours = [set((part[0] // 3600).tolist()) for part in parts]
     assert len(set().union(*hours)) == sum(map(len, hours))
-    for part, used in zip(parts, hours, strict=True):
-        assert len(part[0]) <= chunks.USUAL or len(used) == 1
+    for part in parts:
+        assert len(part[0]) <= chunks.USUAL
+        assert part[0][-1] - part[0][0] < chunks.LONGEST
     kept = np.concatenate([np.frombuffer(content, RECORD) for _, content in packed])
     assert kept.tobytes() == hourly(one.times, one.values, one.flags).tobytes()
+
+
+def test_times_far_apart_and_one_each_second_can_be_kept(store):
+    """From the first year to the last, and ten hours of seconds."""
+    days = np.arange(-719162, 2932896, 1000) * 86400
+    put(store, series("raw_turbidity", days, np.arange(len(days))))
+    put(store, series("plant_flow", np.arange(36_000), np.ones(36_000)), name="fast.csv")
+    assert_rollup_is_that_of_the_values(store)
+    assert store.span()[0].year == 1
+    assert store.span()[1].year == 9999
+    assert store.rollup("plant_flow").n.tolist() == [3600] * 10
+    assert store.verify() == []
 
 
 def test_the_digest_of_rows_tells_any_change():

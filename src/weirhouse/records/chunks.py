@@ -18,6 +18,7 @@ from weirhouse.records.model import ABOVE, RecordsError, Series
 from weirhouse.records.rollup import HOUR, RECORD, Flags, Times, Values, hourly
 
 USUAL = 4096
+LONGEST = 366 * 24 * HOUR  # so that the hours of a chunk can be counted through
 LATEST = 253402300800  # year 10000: what a date can be written of [UTC epoch s]
 EARLIEST = -62135596800  # year 1
 
@@ -93,14 +94,16 @@ def _plain(values: Values) -> Values:
 
 
 def cuts(times: Times) -> list[int]:
-    """Return where to cut: between hours, about every `USUAL` values; the first is 0 and the last the end."""
+    """Return where to cut: between hours, at most `USUAL` values or `LONGEST` apart; first comes 0, last the end.
+
+    An hour, at one value a second, always fits.
+    """
     hours = times // HOUR
     between = np.append(np.flatnonzero(hours[1:] != hours[:-1]) + 1, len(times))
     made = [0]
     while made[-1] < len(times):
-        most = int(np.searchsorted(between, made[-1] + USUAL, side="right")) - 1
-        nearest = int(np.searchsorted(between, made[-1], side="right"))
-        made.append(int(between[max(most, nearest)]))
+        furthest = min(made[-1] + USUAL, int(np.searchsorted(times, times[made[-1]] + LONGEST)))
+        made.append(int(between[np.searchsorted(between, furthest, side="right") - 1]))
     return made
 
 
@@ -134,7 +137,8 @@ def unpack(chunk: Stored) -> tuple[Times, Values, Flags]:
     stamps = first + np.arange(count, dtype=np.int64) * (step or 0) if even else np.frombuffer(times or b"", "<i8")
     marks = np.zeros(count, np.uint8) if flags is None else np.frombuffer(flags, "u1")
     fits = len(values) == len(stamps) == len(marks) == count > 0 and stamps[0] == first and stamps[-1] == last
-    if not fits or (np.diff(stamps) <= 0).any():
+    rises = fits and ((count == 1 or (step or 0) > 0) if even else bool((np.diff(stamps) > 0).all()))
+    if not rises:
         raise ValueError("its times, values and flags do not fit each other")
     return stamps, values, marks
 
@@ -211,13 +215,22 @@ def kept_hours(database: Database, channel: str, ranks: Mapping[str, int], since
 
 def merged(some: Sequence[Part]) -> tuple[Times, Values, Flags]:
     """Return parts as one, in order of time, with one value a stamp: that of the highest rank."""
-    if not some:
+    ordered = sorted((part for part in some if len(part.times)), key=lambda part: (part.rank, part.times[0]))
+    if not ordered:
         return np.empty(0, np.int64), np.empty(0), np.empty(0, np.uint8)
-    ordered = sorted(some, key=lambda part: (part.rank, part.times[0]))
     times = np.concatenate([part.times for part in ordered])
     values = np.concatenate([part.values for part in ordered])
     flags = np.concatenate([part.flags for part in ordered])
     return one_a_stamp(times, values, flags)
+
+
+def of_hours(part: Part, hours: Times) -> Part:
+    """Return what of a part lies in some hours, given by their starts in order. [UTC epoch s]"""
+    first = np.searchsorted(part.times, hours)
+    counts = np.searchsorted(part.times, hours + HOUR) - first
+    ends = np.cumsum(counts)
+    keep = np.arange(ends[-1]) + np.repeat(first - (ends - counts), counts)
+    return Part(part.rank, part.times[keep], part.values[keep], part.flags[keep])
 
 
 def channels(database: Database, ranks: Mapping[str, int]) -> set[str]:

@@ -16,6 +16,7 @@ from typing import Any, Self
 
 import msgspec
 import numpy as np
+from numpy.typing import NDArray
 
 from weirhouse.records import chunks, files, ledger
 from weirhouse.records.chunks import Part
@@ -39,7 +40,7 @@ from weirhouse.records.model import (
     Rollup,
     Series,
 )
-from weirhouse.records.rollup import HOUR, RECORD, as_rollup, hourly
+from weirhouse.records.rollup import HOUR, RECORD, Times, as_rollup, hourly
 
 TYPED = 1 << 62  # rank of a reading: what a person wrote down wins over a series on the same stamp
 _A = {"reading": "a reading", "event": "an event", "import": "an import", "withdrawal": "a withdrawal"}
@@ -305,10 +306,12 @@ class Store:
         if not kept:
             return as_rollup(hourly(*chunks.merged(typed)))
         hours, unsure = _kept(kept, typed, first, end)
-        again = [self._parts_of_hours(channel, ranks, some, first, end) for some in _stretches(unsure)]
-        parts = [part for some in again for part in some] + typed
-        worked = hourly(*chunks.merged(parts))
-        worked = worked[np.isin(worked["hour"], unsure)]
+        parts = [
+            chunks.of_hours(part, unsure)
+            for a, b in _stretches(unsure)
+            for part in chunks.parts(self._series(), channel, ranks, max(a, first), min(b, end))
+        ]
+        worked = hourly(*chunks.merged(parts + typed))
         both = np.concatenate([hours, worked])
         return as_rollup(both[np.argsort(both["hour"], kind="stable")])
 
@@ -364,11 +367,6 @@ class Store:
         first, end = _bounds(since, until)
         return chunks.parts(self._series(), channel, ranks, first, end) if ranks else []
 
-    def _parts_of_hours(
-        self, channel: str, ranks: Mapping[str, int], ends: tuple[int, int], a: int, b: int
-    ) -> list[Part]:
-        return chunks.parts(self._series(), channel, ranks, max(ends[0], a), min(ends[1], b))
-
     def _typed(self, channel: str, since: datetime | None, until: datetime | None) -> list[Part]:
         """Return the readings of a channel as one part, to the whole second."""
         some = self.readings(channel, since, until)
@@ -384,21 +382,36 @@ class Store:
         ]
 
 
-def _kept(kept: Sequence[chunks.Hours], typed: Sequence[Part], first: int, end: int) -> tuple[Any, Any]:
+def _kept(kept: Sequence[chunks.Hours], typed: Sequence[Part], first: int, end: int) -> tuple[NDArray[np.void], Times]:
     """Return the kept hourly figures that hold as they are, and the hours that must be worked out again.
 
     An hour holds as kept when it lies wholly inside, one chunk alone reaches into it and nobody wrote a reading in it.
     """
-    touched = [np.arange(hours.first // HOUR, hours.last // HOUR + 1) * HOUR for hours in kept]
-    every, times = np.unique(np.concatenate(touched), return_counts=True)
-    written = np.unique(np.concatenate([part.times // HOUR * HOUR for part in typed])) if typed else every[:0]
-    lost = [np.arange(h.first // HOUR, h.last // HOUR + 1) * HOUR for h in kept if h.records is None]
-    unsure = np.unique(np.concatenate([every[(times > 1) | (every < first) | (every + HOUR > end)], written, *lost]))
-    records = np.concatenate([np.empty(0, RECORD), *(h.records for h in kept if h.records is not None)])
-    return records[~np.isin(records["hour"], unsure)], unsure
+    touched = [_hours_of(one) for one in kept]
+    every, times = _counted(np.concatenate(touched))
+    written = [part.times // HOUR * HOUR for part in typed]
+    lost = [_hours_of(one) for one in kept if one.records is None]
+    unsure, _ = _counted(np.concatenate([every[(times > 1) | (every < first) | (every + HOUR > end)], *written, *lost]))
+    records = np.concatenate([np.empty(0, RECORD), *(one.records for one in kept if one.records is not None)])
+    if not len(unsure):
+        return records, unsure
+    at = np.minimum(np.searchsorted(unsure, records["hour"]), len(unsure) - 1)
+    return records[unsure[at] != records["hour"]], unsure
 
 
-def _stretches(hours: Any) -> list[tuple[int, int]]:
+def _hours_of(kept: chunks.Hours) -> Times:
+    """Return the starts of the hours that a chunk may reach into. [UTC epoch s]"""
+    return np.arange(kept.first // HOUR, kept.last // HOUR + 1) * HOUR
+
+
+def _counted(hours: Times) -> tuple[Times, Times]:
+    """Return each hour once, in order, and how often it was there (`numpy.unique` loads a library for it, 0.1 s)."""
+    ordered = np.sort(hours)
+    first = np.flatnonzero(np.diff(ordered, prepend=ordered[:1] - 1))
+    return ordered[first], np.diff(first, append=len(ordered))
+
+
+def _stretches(hours: Times) -> list[tuple[int, int]]:
     """Return runs of hours [UTC epoch s, end left out]; those less than a day apart are read as one."""
     if not len(hours):
         return []
