@@ -207,7 +207,7 @@ def _spell(unit: str) -> str:
     text = re.sub(r"([A-Za-z])(?:\*\*)?-([123])\b", r"\1**-\2", text)
     text = re.sub(r"(?<=[A-Za-z])([23])\b", r"**\1", text)
     text = re.sub(r"^\s*/", "1/", text)
-    text = re.sub(r"/\s*100\s*m[lL]\b", "/(100*ml)", text)  # organisms are counted in 100 mL
+    text = re.sub(r"/\s*100\s*m[lL]\b", "/hundred_milliliter", text)  # organisms are counted in 100 mL
     compound = re.search(r"[/*\s]", text.strip()) is not None
 
     def word(match: re.Match[str]) -> str:
