@@ -385,7 +385,10 @@ def test_mapping_names_columns_units_and_rows() -> None:
 
 
 def test_groups_above_the_headings_tell_columns_apart() -> None:
-    done = planned("\n,Raw,,Filter 1,\nTime,Turb,pH,Turb,Head loss\n,NTU,,NTU,ft\n2024-06-05 10:00,9,7.1,.05,3\n")
+    done = planned(
+        "\n,Raw,,Filter 1,\nTime,Turb,pH,Turb,Head loss\n,NTU,,NTU,ft\n2024-06-05 10:00,9,7.1,.05,3\n"
+        "2024-06-05 10:15,9,7.1,.05,3\n2024-06-05 10:30,9,7.1,.05,3\n"
+    )
     assert {s.channel: float(s.values[0]) for s in done.series} == {
         "raw_turbidity": 9, "raw_ph": 7.1, "filter_1_turbidity": 0.05, "filter_1_head_loss": pytest.approx(0.9144),
     }  # fmt: skip

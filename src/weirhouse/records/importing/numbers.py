@@ -39,8 +39,25 @@ OVER_WORDS = frozenset(
 )
 UNDER_WORDS = frozenset(("under", "undr", "under range", "underrange", "below range", "<<<", "<<<<"))
 NOT_DETECTED = frozenset(
-    ("nd", "n.d.", "n.d", "bdl", "bql", "blod", "u", "not detected", "non-detect", "nondetect", "<dl", "<mdl")
+    (
+        "nd",
+        "n.d.",
+        "n.d",
+        "bdl",
+        "bql",
+        "blod",
+        "u",
+        "not detected",
+        "non-detect",
+        "nondetect",
+        "<dl",
+        "<mdl",
+        "absent",
+        "negative",
+    )
 )
+
+PRESENT = frozenset(("present", "positive"))  # of bacteria: more than none
 
 # numbers that stand for "no reading"; a plant measures nothing near them
 GAP_NUMBERS = (-99.0, -999.0, -9999.0, -99999.0, -999999.0, -9999999.0, -99999999.0, -999999999.0)
@@ -138,6 +155,8 @@ class Reader:
             return Cell(flag=ABOVE, qualifier=">")
         if low in UNDER_WORDS or low in NOT_DETECTED:
             return Cell(flag=BELOW, qualifier="ND")
+        if low in PRESENT:
+            return Cell(0.0, ABOVE, ">")
         censored = _CENSORED.match(text)
         if censored:
             mark = "<" if censored.group(1) in ("<", "<=", "≤", "&lt;") else ">"

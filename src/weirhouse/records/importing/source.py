@@ -123,8 +123,9 @@ def _as_utf8(name: str, data: bytes) -> tuple[bytes, str]:
             return _decoded(name, data[len(mark) :], encoding), encoding
     if data.isascii():
         head = data[:4096]
-        if len(head) > 8 and head.count(0) > len(head) // 3:  # UTF-16 without its mark
-            encoding = "utf-16-le" if head[1::2].count(0) > head[::2].count(0) else "utf-16-be"
+        even, odd = head[::2].count(0), head[1::2].count(0)
+        if max(even, odd) > len(head) // 3 and min(even, odd) < len(head) // 20 + 1:  # UTF-16 without its mark
+            encoding = "utf-16-le" if odd > even else "utf-16-be"
             return _decoded(name, data, encoding), encoding
         return data, "ascii"
     try:
