@@ -122,7 +122,8 @@ def _rain(clock: Clock, storms: tuple[Storm, ...], air: Floats, rng: np.random.G
 
 
 def _temperature(clock: Clock, air: Floats, rng: np.random.Generator) -> Floats:
-    water = 1.2 + 0.82 * smooth(air, 5 * 96) + 0.5
+    water = 1.7 + 0.82 * smooth(air, 5 * 96)
+    water = 0.4 + 1.8 * np.log1p(np.exp(water / 1.8))  # it cools no further than to freezing
     water += 0.7 * np.cos(2 * np.pi * (clock.hour - 16.5) / 24) * np.clip(water / 15, 0.1, 1)
     water += 0.15 * red_noise(rng, len(air), 0.25, 12)
     frost = _within(clock, FROST[0].timestamp() + 86400, FROST[1].timestamp(), ramp=36 * 3600)

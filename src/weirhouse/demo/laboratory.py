@@ -33,7 +33,7 @@ class Test:
     decimals: int
     limit: float = 0.0  # [unit]; below it "<limit" is reported
     quarterly: bool = False
-    presence: bool = False  # looked for and not found: no number at all
+    presence: bool = False  # looked for, 0 absent and 1 present
 
 
 TESTS: Mapping[str, Test] = {
@@ -88,12 +88,12 @@ def _found(carbon: float, warmth: float, rng: np.random.Generator) -> Iterator[t
 
 def _reading(channel: str, test: Test, value: float, taken: datetime) -> Reading:
     qualifier, text = "", f"{value:.{test.decimals}f}"
-    number: float | None = float(text)
+    number = float(text)
     if test.presence:
-        qualifier, text, number = "ND", "ND", None
+        qualifier, text, number = "ND", "ND", 0.0
     elif value < test.limit:
         qualifier, text, number = "<", f"<{test.limit:.{test.decimals}f}", test.limit
-    inside = None if number is None else float(quantity.convert(number, test.unit, test.inside))
+    inside = float(quantity.convert(number, test.unit, test.inside))
     return Reading(
         channel=channel, value=inside, taken_at=taken.astimezone(UTC), unit=test.unit, text=text,
         qualifier=qualifier, person=scenario.LABORATORY, device="laboratory",

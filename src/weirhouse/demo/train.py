@@ -76,6 +76,7 @@ class Train:
         self.demand: list[float] = demand.tolist()
         self.pump: list[float] = (1 + 0.006 * red_noise(rng, n, 0.25, 4) + 0.002 * rng.standard_normal(n)).tolist()
         self.wander: list[float] = (0.25 * FOOT * red_noise(rng, n, 0.25, 8)).tolist()
+        self.floc: list[float] = np.exp(0.14 * red_noise(rng, n, 0.25, 20)).tolist()
         self.mood: list[float] = red_noise(rng, n, 0.25, 30).tolist()
         self.days: dict[int, Day] = days(clock, rng)
         self.shut = intake_shut(clock, creek)
@@ -263,7 +264,7 @@ class Train:
             miss = log(self.dose / works.coagulant.dose(at_feed))
             cold = min(1.0, max(0.0, (9 - self.warmth[i]) / 9))
             left = (0.38 + 0.055 * at_feed**0.72) * (1 + 0.3 * cold) * exp(2.2 * miss * miss + max(0.0, -1.6 * miss))
-            left *= (q / works.usual_flow) ** 0.6
+            left *= self.floc[i] * (q / works.usual_flow) ** 0.6
             moved = 1 - exp(-q * QUARTER / (works.clarification / 3))
             for k in (2, 1):
                 clear[k] += moved * (clear[k - 1] - clear[k])
@@ -290,8 +291,7 @@ class Train:
             if flow > 0:
                 share = flow / usual
                 loss = self._clean_loss(i, share) + one.load * share
-                late = 0.012 * max(0.0, loss / FOOT - 5.5) ** 2
-                own = 0.030 + 0.004 * k + 0.012 * settled**0.9 * share**0.7 + late
+                own = 0.030 + 0.004 * k + 0.012 * settled**0.9 * share**0.7 + breaking_through(loss)
                 seen = own + one.ripening + self.shock
                 waste = flow * min(1.0, max(0.0, self.works.waste_time - QUARTER * (i - one.washed - 1)) / QUARTER)
                 waste = waste if 0 < i - one.washed <= 2 else 0.0
@@ -349,4 +349,14 @@ class Train:
         clean = np.array([self._clean_loss(begin + k, s) for k, s in enumerate(share.tolist())])
         caught = np.where(share > 0, loss[begin:] - clean, 0.0)
         scale = (self.works.terminal - 0.65 * FOOT - clean[-1]) / caught[-1]
+        before = loss[begin:].copy()
         loss[begin:] = np.where(share > 0, clean + scale * caught, 0.0)
+        for i, (old, new) in enumerate(zip(before.tolist(), loss[begin:].tolist(), strict=True), begin):
+            change = breaking_through(new) - breaking_through(old)
+            self.out["turbidity_2"][i] += change
+            self.out["combined"][i] += 0.5 * change
+
+
+def breaking_through(loss: float) -> float:
+    """Return the turbidity that a bed lets pass as its head loss [m] nears the end of its run. [NTU]"""
+    return 0.012 * max(0.0, loss / FOOT - 5.5) ** 2
