@@ -102,6 +102,13 @@ def test_it_says_that_the_table_is_not_confirmed_on_the_line_and_on_the_sheet(sc
     assert line.working is not None and UNCONFIRMED in line.working.text("US")
 
 
+def test_once_a_person_has_compared_the_tables_it_says_who(tmp_path: Path):
+    entry = 'residual_max = "4.0 mg/L"\ncontact_time_tables_confirmed = "A. Operator, 2026-05-04"'
+    line = lines_of(changed(tmp_path, ('residual_max = "4.0 mg/L"', entry)))["contact_time"]
+    assert "tables confirmed by A. Operator, 2026-05-04" in line.confidence
+    assert line.working is not None and UNCONFIRMED not in line.working.text("US")
+
+
 def test_the_sheet_leads_from_readings_and_entries_to_the_ratio(scene: Scene):
     line = lines_of(scene)["contact_time"]
     assert line.working is not None

@@ -110,7 +110,7 @@ def _caution(plant: Plant) -> str:
 
 def _line(situation: Situation, stages: Sequence[Any], channels: tuple[str, ...], caution: str) -> Advice:
     plant = situation.plant
-    confirmed = bool(getattr(plant.permit, "contact_time_tables_confirmed", False))
+    confirmed = plant.permit is not None and bool(plant.permit.contact_time_tables_confirmed)
     with recording() as sheet:
         needed = _needed(plant)
         flow = _outflow(situation)
@@ -144,7 +144,8 @@ def _line(situation: Situation, stages: Sequence[Any], channels: tuple[str, ...]
         )
     else:
         action = f"Contact time is enough by the tables: CT is {times} times what is required. {says}"
-    unsure = "" if confirmed else f"{UNCONFIRMED}; "
+    by = plant.permit.contact_time_tables_confirmed if plant.permit is not None else ""
+    unsure = f"tables confirmed by {by}; " if confirmed else f"{UNCONFIRMED}; "
     return Advice(
         id="contact_time", title=TITLE, action=action, value=float(ratio), inside="1", unit="1", shown=times,
         state=state, caution=caution, working=sheet, age_s=oldest(situation, channels),

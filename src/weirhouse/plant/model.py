@@ -305,6 +305,7 @@ class Permit(Part, frozen=True, kw_only=True):
     individual_filters: bool = False
     entry_residual_min: Dose | None = None
     residual_max: Dose | None = None
+    contact_time_tables_confirmed: str = ""  # who compared the contact-time tables with the regulation, and when
 
 
 class WetWeather(Part, frozen=True, kw_only=True):
