@@ -23,7 +23,7 @@ class Channel:
 
     name: str
     unit: str
-    inside_unit: str
+    inside: str
     low: float | None = None
     high: float | None = None
 

@@ -1,8 +1,8 @@
 """Which columns are taken, for which channel, in which unit? By the mapping, or by what their headings say."""
 
 from collections import defaultdict
+from collections.abc import Iterable, Sequence
 from collections.abc import Mapping as Table
-from collections.abc import Sequence
 from typing import NamedTuple
 
 import numpy as np
@@ -89,7 +89,7 @@ def _by_mapping(offer: Sequence[Offered], channels: Table[str, names.ChannelLike
             or (names.PARAMETER_CODES[offer[at].code][2] if offer[at].code else "")
         )
         channel = channels[rule.channel]
-        if unit and not units.same_measure(unit, channel.inside_unit):
+        if unit and not units.same_measure(unit, channel.inside):
             raise FileProblem(
                 f'The column "{shown(wanted)}" is in {shown(unit, 20)}, which does not fit the channel '
                 f"{rule.channel} ({channel.unit}). Write its unit in the mapping, or another channel."
@@ -120,10 +120,10 @@ def _by_detection(offer: Sequence[Offered], channels: Table[str, names.ChannelLi
         if not unit and column.survey:
             unit = names.SURVEY_UNITS.get(names.meaning(column.name).kind, "")
         channel = channels[match.channel]
-        if unit and not units.same_measure(unit, channel.inside_unit):
+        if unit and not units.same_measure(unit, channel.inside):
             left.append((column.heading, f"its unit {shown(unit, 20)} does not fit {match.channel} ({channel.unit})"))
             continue
-        if not unit and channel.inside_unit not in (*_ONE_UNIT, "degC") and match.sure < 3:
+        if not unit and channel.inside not in (*_ONE_UNIT, "degC") and match.sure < 3:
             left.append(
                 (
                     column.heading,
@@ -189,10 +189,10 @@ def settled_unit(taken: Taken, heading: str, values: Values, channel: names.Chan
     unit = taken.unit
     if unit:
         remark = ""
-        if channel.inside_unit == "NTU" and unit.upper() in ("FNU", "FNMU", "FNRU", "FTU"):
+        if channel.inside == "NTU" and unit.upper() in ("FNU", "FNMU", "FNRU", "FTU"):
             remark = f"{unit} counted as NTU: both are read from formazin, by different light."
         return unit, remark, ""
-    if channel.inside_unit == "degC":
+    if channel.inside == "degC":
         known = values[np.isfinite(values)]
         middle = float(np.median(known)) if len(known) else 0.0
         air = names.meaning(taken.channel).place == "air"  # which may be 20 degF as well as 20 degC
@@ -208,7 +208,7 @@ def settled_unit(taken: Taken, heading: str, values: Values, channel: names.Chan
                 f'channel = "{taken.channel}", unit = "degC" }} }}.'
             ),
         )
-    remark = "" if channel.inside_unit in ("pH", "1") else f'"{shown(heading)}" states no unit; read as {channel.unit}.'
+    remark = "" if channel.inside in ("pH", "1") else f'"{shown(heading)}" states no unit; read as {channel.unit}.'
     return channel.unit, remark, ""
 
 
@@ -227,4 +227,13 @@ def nothing_mapped(name: str, headings: list[str], choice: Choice) -> str:
     return (
         f"{name}: no column is known as a channel of the plant. It has: {listed(headings)}.{reason} Write a mapping, "
         f'such as columns = {{ "{shown(first)}" = "id of a channel" }}.'
+    )
+
+
+def several_places(name: str, heading: str, sites: Iterable[str]) -> str:
+    """Return the sentence that asks which of the places in a file is the plant's."""
+    every = sorted(sites)
+    return (
+        f"{name} holds readings of {len(every)} places ({listed(every, 6)}). Say which is the plant's in a mapping: "
+        f'where = {{ "{shown(heading)}" = "{shown(every[0])}" }}.'
     )

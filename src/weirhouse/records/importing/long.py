@@ -103,6 +103,7 @@ def read_long(
     latest: int,
     parsed: Parsed,
 ) -> None:
+    """Read a table with one value to a row into the tracks of `parsed`."""
     reading = TimeReading(at)
     filters = filters_of(found, mapping)
     parts = [k for k in long if k is not None]
@@ -221,10 +222,7 @@ def _places_named(name: str, found: Layout, long: LongColumns, sites: dict[str, 
     if all(names.meaning(site).place for site in every):
         return True
     heading = found.columns[long.site].heading if long.site is not None else "site"
-    raise FileProblem(
-        f"{name} holds readings of {len(every)} places ({listed(every, 6)}). Say which is the plant's in a mapping: "
-        f'where = {{ "{shown(heading)}" = "{shown(every[0])}" }}.'
-    )
+    raise FileProblem(columns.several_places(name, heading, every))
 
 
 def _offered(parameter: str, groups: list[Group]) -> columns.Offered:
@@ -245,7 +243,7 @@ def _in_each_unit(
         return [(taken, groups[0])]
     out = []
     for group in groups:
-        if units.same_measure(group.unit, channels[taken.channel].inside_unit):
+        if units.same_measure(group.unit, channels[taken.channel].inside):
             out.append((taken._replace(unit=group.unit), group))
         else:
             parsed.unmapped.append((f"{offered.heading} in {group.unit}", f"its unit does not fit {taken.channel}"))

@@ -24,7 +24,7 @@ class ChannelLike(Protocol):
         """Unit people write it in."""
 
     @property
-    def inside_unit(self) -> str:
+    def inside(self) -> str:
         """Unit it is stored in."""
 
     @property

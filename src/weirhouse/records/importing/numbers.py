@@ -266,6 +266,8 @@ def code_flag(text: str) -> int | None:
     if whole is not None:
         return whole
     for part in re.split(r"[\s,;:|]+", clean):
+        if re.fullmatch(r"\[\d+\]|", part):  # the number of a grade or remark of the survey, beside its letter
+            continue
         one = CODES.get(part.strip("'\"").upper())
         if one is None:
             return None

@@ -128,7 +128,7 @@ def plan(
 
 
 def _inside(track: Track, channels: Table[str, ChannelLike]) -> Values:
-    inside = channels[track.channel].inside_unit
+    inside = channels[track.channel].inside
     if inside == "NTU" or not track.unit or track.unit == inside:
         return track.values
     return np.asarray(quantity.convert(track.values, track.unit, inside), np.float64)

@@ -19,7 +19,7 @@ class ColumnResult:
     channel: str
     title: str
     unit: str  # people write the channel in this unit
-    inside_unit: str
+    inside: str
     count: int
     first: datetime
     last: datetime
@@ -32,7 +32,7 @@ class ColumnResult:
         """Return the column in lines."""
 
         def show(value: float) -> str:
-            number = float(quantity.convert(value, self.inside_unit, self.unit))
+            number = float(quantity.convert(value, self.inside, self.unit))
             return f"{number:.6g} {quantity.label(self.unit)}".strip()
 
         stated = f" in {self.stated_unit}" if self.stated_unit and self.stated_unit != "pH" else ""

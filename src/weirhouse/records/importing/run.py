@@ -285,7 +285,7 @@ def _column(column: PlannedColumn, plant: PlantLike) -> ColumnResult:
         channel=column.channel,
         title=channel.name,
         unit=channel.unit,
-        inside_unit=channel.inside_unit,
+        inside=channel.inside,
         count=len(column.times),
         first=_moment(int(column.times[0])).astimezone(plant.zone),
         last=_moment(int(column.times[-1])).astimezone(plant.zone),

@@ -27,6 +27,7 @@ def read_wide(
     latest: int,
     parsed: Parsed,
 ) -> None:
+    """Read a table with a column for each quantity into the tracks of `parsed`."""
     reading = TimeReading(at)
     others = [c for c in found.columns if c.at not in reading.wanted]
     offer_of = [c for c in others if not is_code_column(c) or mapping.columns]
@@ -42,9 +43,10 @@ def read_wide(
     taken = [t._replace(at=offer_of[t.at].at) for t in choice.taken]
     codes = code_columns(found, taken, mapping)
     filters = filters_of(found, mapping)
-    wanted = list(
-        dict.fromkeys([*reading.wanted, *(t.at for t in taken), *(c for v in codes.values() for c in v), *filters])
-    )
+    site = _site_column(found, [*reading.wanted, *(t.at for t in taken)])
+    places = [] if site is None else [site]
+    beside = [c for v in codes.values() for c in v]
+    wanted = list(dict.fromkeys([*reading.wanted, *(t.at for t in taken), *beside, *filters, *places]))
     place = {k: i for i, k in enumerate(wanted)}
     decimal, point_seen = decimal_of(found, mapping)
     reader = numbers.Reader(decimal, point_seen, mapping.gaps)
@@ -52,12 +54,15 @@ def read_wide(
     flags: dict[int, list[Flags]] = {t.at: [] for t in taken}
     coder = {t.at: Codes(mapping) for t in taken}
     kept: list[Mask] = []
+    sites: set[str] = set()
     for cells in fields.stretches(
         data, found.offset, found.first_line, found.separator, found.width, wanted, parsed.refused
     ):
         parsed.rows += len(cells.lines)
         keep = meant(cells, filters, place)
         kept.append(keep)
+        if site is not None:
+            sites.update(cells.texts(place[site], np.flatnonzero(keep)))
         reading.add(cells, place)
         for t in taken:
             v, f = value_column(cells, place[t.at], reader, decimal, found.columns[t.at].heading, parsed, keep)
@@ -70,6 +75,9 @@ def read_wide(
         raise FileProblem(f"{name} has headings and no rows of readings.")
     if not reading.lines:
         raise FileProblem(f"{name}: not one row fits the headings ({found.width} fields).")
+    sites.discard("")
+    if site is not None and len(sites) > 1:
+        raise FileProblem(columns.several_places(name, found.columns[site].heading, sites))
     column_values = {k: np.concatenate(v) for k, v in values.items()}
     column_flags = {k: np.concatenate(f) for k, f in flags.items()}
     filled = np.zeros(len(reading.all_lines()), np.bool_)
@@ -111,6 +119,12 @@ def read_wide(
         raise FileProblem(f"{name}: {parsed.questions[0] if parsed.questions else 'it holds no reading of a channel.'}")
 
 
+def _site_column(found: Layout, used: list[int]) -> int | None:
+    """Return the column that says where each row was measured, or None."""
+    keys = {names.heading_key(c.heading): c.at for c in reversed(found.columns) if c.at not in used}
+    return next((keys[word] for word in names.SITE_WORDS if word in keys), None)
+
+
 def _laboratory_texts(values: Values, flags: Flags) -> tuple[tuple[str, ...], tuple[str, ...]]:
     marks = ["<" if f == numbers.BELOW else ">" if f == numbers.ABOVE else "" for f in flags.tolist()]
     texts = tuple(m + ("" if v != v else repr(v)) or "ND" for m, v in zip(marks, values.tolist(), strict=True))
@@ -119,6 +133,7 @@ def _laboratory_texts(values: Values, flags: Flags) -> tuple[tuple[str, ...], tu
 
 
 def offered(found: Layout, column: Column) -> columns.Offered:
+    """Return what a column offers by its heading, the row of units and the lines above."""
     name, unit = units.in_heading(column.heading)
     unit = column.unit or unit
     code = names.parameter_code(column.heading)
