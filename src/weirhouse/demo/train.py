@@ -71,6 +71,7 @@ class Train:
         self.hour: list[float] = clock.hour.tolist()
         self.day: list[int] = (clock.wall // 86400).tolist()
         self.raw: list[float] = creek.turbidity.tolist()
+        self.by_table: list[float] = works.coagulant.doses(creek.turbidity).tolist()
         self.carbon: list[float] = creek.organic_carbon.tolist()
         self.warmth: list[float] = creek.temperature.tolist()
         self.demand: list[float] = demand.tolist()
@@ -80,9 +81,20 @@ class Train:
         self.mood: list[float] = red_noise(rng, n, 0.25, 30).tolist()
         self.days: dict[int, Day] = days(clock, rng)
         self.shut = intake_shut(clock, creek)
-        self.closed = [False] * n
+        self.closed, self.barred = [False] * n, [False] * n
         for a, b in self.shut:
-            self.closed[a:b] = [True] * (b - a)
+            self.closed[a:b] = self.barred[a:b] = [True] * (b - a)
+        blinded = scenario.SCREEN_BLINDED.seconds
+        for start, end in (
+            scenario.POWER_FAILURE.seconds,
+            scenario.PUMP_FAILED.seconds,
+            (blinded[1] - 1200, blinded[1]),
+        ):
+            a, b = np.searchsorted(clock.times, (start, end)).tolist()
+            self.barred[a:b] = [True] * (b - a)
+        self.blinded = blinded
+        self.last_wash = [int(scenario.LAST_WASH[k].timestamp()) for k in (1, 2)]
+        self.final_stop = int(scenario.FINAL_STOP.timestamp())
         self.deeds: list[Deed] = []
         self.rounds: list[int] = []
         self.basin, self.clear = [2.5] * 4, [0.6] * 3
@@ -113,16 +125,16 @@ class Train:
     def _operate(self, i: int) -> None:
         t, hour, today = self.times[i], self.hour[i], self.days[self.day[i]]
         level = self.hill / self.works.tank_area
-        barred = self._barred(i)
+        barred = self.barred[i]
         if self.running:
             late = hour >= 22 or hour < 5
             enough = level >= FULL_STOP or (late and level > 17.5 * FOOT)
-            if barred or enough or t == int(scenario.FINAL_STOP.timestamp()):
+            if barred or enough or t == self.final_stop:
                 self.resume = barred and not enough and not self.closed[i]
                 self._stop(i, self._why_stop(i, barred, level))
         elif not barred:
             first = self.started_today != self.day[i] and today.comes <= hour < 16
-            again = 7 <= hour < 19.5 and level < 18.2 * FOOT and t < int(scenario.FINAL_STOP.timestamp())
+            again = 7 <= hour < 19.5 and level < 18.2 * FOOT and t < self.final_stop
             opened = any(i == b for _, b in self.shut)
             if (first and level < 21 * FOOT) or (again and self.started_today == self.day[i]) or self.resume or opened:
                 self._start(i)
@@ -132,14 +144,6 @@ class Train:
             self._set_flow(i)
             self._set_doses(i, today)
             self._wash(i)
-
-    def _barred(self, i: int) -> bool:
-        t = self.times[i]
-        stops = (scenario.POWER_FAILURE, scenario.PUMP_FAILED)
-        cleaning = scenario.SCREEN_BLINDED.seconds[1]
-        return (
-            self.closed[i] or any(a <= t < b for a, b in (s.seconds for s in stops)) or cleaning - 1200 <= t < cleaning
-        )
 
     def _why_stop(self, i: int, barred: bool, level: float) -> str:
         t = self.times[i]
@@ -176,8 +180,7 @@ class Train:
         on_round = bool(self.rounds) and self.rounds[-1] == i
         here = 6.5 <= self.hour[i] < 22
         feel = 0.03 if not today.relief else 0.06
-        wanted = self.works.coagulant.dose(self.raw[i]) * exp(feel * self.mood[i])
-        wanted = round(2 * wanted) / 2
+        wanted = round(2 * self.by_table[i] * exp(feel * self.mood[i])) / 2
         band = (0.07 if on_round else 0.16) * (1.6 if today.relief else 1)
         if self.run_hours == 0 or (here and abs(log(wanted / self.dose)) > band):
             self._change("coagulant", i, self.dose, wanted)
@@ -201,7 +204,7 @@ class Train:
         """Backwash a filter that would not last into tomorrow; the last ones of the year are in the scenario."""
         t = self.times[i]
         for k, one in enumerate(self.filters):
-            last = int(scenario.LAST_WASH[k + 1].timestamp())
+            last = self.last_wash[k]
             if t == last:
                 return self._washed(i, k)
             if t > last - 30 * 3600:
@@ -239,7 +242,7 @@ class Train:
     def _take(self, i: int) -> float:
         """Return the flow taken from the creek. [m^3/s]"""
         t = self.times[i]
-        a, b = scenario.SCREEN_BLINDED.seconds
+        a, b = self.blinded
         blinded = min(1.0, max(0.0, (t - a) / (b - a - 1200))) ** 2 if a <= t < b else 0.0
         q = self.set_flow * self.pump[i] * (1 - 0.36 * blinded) if self.running else 0.0
         if self.running and any(f.washed == i for f in self.filters):
