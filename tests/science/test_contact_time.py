@@ -155,7 +155,7 @@ def test_half_a_log_is_a_sixth_of_the_table_and_viruses_take_the_next_log():
 @pytest.mark.parametrize(
     ("call", "words"),
     [
-        (lambda: giardia_ct_3_log(3.2, 7.0, 10.0), r"from 0 to 3 g/m\^3; it is 3\.2\. The table ends"),
+        (lambda: giardia_ct_3_log(3.2, 7.0, 10.0), r"from 0 to 3 mg/L; it is 3\.2\. The table ends"),
         (lambda: giardia_ct_3_log(1.0, 9.3, 10.0), r"; it is 9\.3\. The table ends at pH 9: ask the State"),
         (lambda: giardia_ct_3_log(1.0, 7.0, 68.0), r"temperature .* it is 68\. Check the unit"),
         (lambda: virus_ct(10.5, 10.0, 4.0), "holds from pH 6 to 10: ask the State"),

@@ -239,7 +239,7 @@ def ionic_strength_from_dissolved_solids(
     ----------
     Rule of 2.5e-5 mol/L for each mg/L (W. F. Langelier 1936, from memory).
     """
-    checks.at_least(dissolved_solids, 0.0, "dissolved_solids", "g/m^3")
+    checks.at_least(dissolved_solids, 0.0, "dissolved_solids", "mg/L")
     return 0.025 * dissolved_solids
 
 
@@ -495,7 +495,7 @@ Titrated = Annotated[Alkalinity, Range(0.0, 100.0)]
 
 
 def _titration(phenolphthalein: Any, total: Any) -> None:
-    checks.at_least(phenolphthalein, 0.0, "phenolphthalein", "g/m^3")
+    checks.at_least(phenolphthalein, 0.0, "phenolphthalein", "mg/L")
     checks.refuse(
         total < phenolphthalein,
         total,
@@ -635,7 +635,7 @@ def free_carbon_dioxide(ph: Annotated[PH, Range(6.0, 8.5)], alkalinity: Alkalini
     Standard Methods 4500-CO2 D (from memory).
     """
     checks.within(ph, 4.5, 8.5, "ph", hint="Use carbon_dioxide, which counts carbonate and hydroxide.")
-    checks.at_least(alkalinity, 0.0, "alkalinity", "g/m^3")
+    checks.at_least(alkalinity, 0.0, "alkalinity", "mg/L")
     return 2.0 * alkalinity * 10 ** (6.0 - ph)
 
 
@@ -757,7 +757,7 @@ def langelier_index(
     ----------
     Plummer and Busenberg 1982: log Kc = -171.9065 - 0.077993 T + 2839.319/T + 71.595 log T (from memory).
     """
-    checks.above(calcium_hardness, 0.0, "calcium_hardness", "g/m^3")
+    checks.above(calcium_hardness, 0.0, "calcium_hardness", "mg/L")
     carbon = total_inorganic_carbon(ph, alkalinity, temperature, ionic_strength)
     checks.above(carbon, 0.0, "inorganic carbon", "mol/m^3", _UNTREATED)
     k1, k2, _, _ = _constants(temperature, ionic_strength)

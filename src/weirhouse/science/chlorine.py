@@ -182,8 +182,8 @@ def chlorine_demand(dose: Annotated[Dose, Range(2.0, 8.0)], residual: Annotated[
     ----------
     Definition.
     """
-    checks.at_least(dose, 0.0, "dose", "g/m^3")
-    checks.at_least(residual, 0.0, "residual", "g/m^3")
+    checks.at_least(dose, 0.0, "dose", "mg/L")
+    checks.at_least(residual, 0.0, "residual", "mg/L")
     checks.refuse(
         residual > dose,
         residual,
@@ -220,8 +220,8 @@ def chlorine_dose(demand: Demand, residual: Residual) -> Dose:
     ----------
     Definition.
     """
-    checks.at_least(demand, 0.0, "demand", "g/m^3")
-    checks.at_least(residual, 0.0, "residual", "g/m^3")
+    checks.at_least(demand, 0.0, "demand", "mg/L")
+    checks.at_least(residual, 0.0, "residual", "mg/L")
     return demand + residual
 
 
@@ -252,8 +252,8 @@ def chlorine_residual(dose: Annotated[Dose, Range(2.0, 8.0)], demand: Annotated[
     ----------
     Definition.
     """
-    checks.at_least(dose, 0.0, "dose", "g/m^3")
-    checks.at_least(demand, 0.0, "demand", "g/m^3")
+    checks.at_least(dose, 0.0, "dose", "mg/L")
+    checks.at_least(demand, 0.0, "demand", "mg/L")
     return checks.most(0.0, dose - demand)
 
 
@@ -285,7 +285,7 @@ def residual_after(residual: Residual, decay_rate: DecayRate, time: Hours) -> Re
     ----------
     First-order decay; the slow part of chlorine's decay in clean water.
     """
-    checks.at_least(residual, 0.0, "residual", "g/m^3")
+    checks.at_least(residual, 0.0, "residual", "mg/L")
     checks.at_least(decay_rate, 0.0, "decay_rate", "1/s")
     checks.at_least(time, 0.0, "time", "s")
     return residual * checks.exp(-decay_rate * time)
@@ -321,8 +321,8 @@ def chlorine_decay_rate(
     ----------
     First-order decay.
     """
-    checks.above(first, 0.0, "first", "g/m^3")
-    checks.above(second, 0.0, "second", "g/m^3", "A residual of 0 tells no rate.")
+    checks.above(first, 0.0, "first", "mg/L")
+    checks.above(second, 0.0, "second", "mg/L", "A residual of 0 tells no rate.")
     checks.above(time, 0.0, "time", "s")
     checks.refuse(second > first, second, "second must not be above first", "Residual does not grow: check the order.")
     return checks.ln(first / second) / time
@@ -367,8 +367,8 @@ def dose_for_residual_after(
     First-order decay.
     """
     for value, name, unit in (
-        (residual, "residual", "g/m^3"),
-        (demand, "demand", "g/m^3"),
+        (residual, "residual", "mg/L"),
+        (demand, "demand", "mg/L"),
         (decay_rate, "decay_rate", "1/s"),
         (time, "time", "s"),
     ):
@@ -410,8 +410,8 @@ def time_to_residual(
     ----------
     First-order decay.
     """
-    checks.above(residual, 0.0, "residual", "g/m^3")
-    checks.above(limit, 0.0, "limit", "g/m^3", "It never reaches 0.")
+    checks.above(residual, 0.0, "residual", "mg/L")
+    checks.above(limit, 0.0, "limit", "mg/L", "It never reaches 0.")
     checks.above(decay_rate, 0.0, "decay_rate", "1/s")
     checks.refuse(residual < limit, residual, "residual must not be below the limit", "It is already past the limit.")
     return checks.ln(residual / limit) / decay_rate
@@ -498,7 +498,7 @@ def chlorine_mass(volume: Volume, dose: Dose) -> Mass:
     Mass balance.
     """
     checks.at_least(volume, 0.0, "volume", "m^3")
-    checks.at_least(dose, 0.0, "dose", "g/m^3")
+    checks.at_least(dose, 0.0, "dose", "mg/L")
     return volume * dose / 1000
 
 
@@ -535,7 +535,7 @@ def hypochlorite_mass(volume: Volume, dose: Dose, strength: Annotated[Fraction, 
     Mass balance.
     """
     checks.at_least(volume, 0.0, "volume", "m^3")
-    checks.at_least(dose, 0.0, "dose", "g/m^3")
+    checks.at_least(dose, 0.0, "dose", "mg/L")
     _strength(strength)
     return volume * dose / (1000 * strength)
 
@@ -573,7 +573,7 @@ def hypochlorite_volume(volume: Volume, dose: Dose, trade_strength: TradeStrengt
     Mass balance.
     """
     checks.at_least(volume, 0.0, "volume", "m^3")
-    checks.at_least(dose, 0.0, "dose", "g/m^3")
+    checks.at_least(dose, 0.0, "dose", "mg/L")
     _strength(trade_strength)
     return volume * dose / (1000000 * trade_strength)
 

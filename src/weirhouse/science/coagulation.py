@@ -100,7 +100,7 @@ def alkalinity_used_by_aluminium(aluminium: AluminiumDose, basicity: Basicity) -
     ----------
     Charge balance; AWWA M37 prints 3 x 50 / 26.98 x (1 - basicity) (from memory).
     """
-    checks.at_least(aluminium, 0.0, "aluminium", "g/m^3")
+    checks.at_least(aluminium, 0.0, "aluminium", "mg/L")
     _basicity(basicity)
     return 5.5643 * (1 - basicity) * aluminium
 
@@ -170,7 +170,7 @@ def alkalinity_used_by_factor(
     ----------
     Definition of the factor.
     """
-    checks.at_least(dose, 0.0, "dose", "g/m^3")
+    checks.at_least(dose, 0.0, "dose", "mg/L")
     checks.at_least(alkalinity_per_dose, 0.0, "alkalinity_per_dose")
     return dose * alkalinity_per_dose
 
@@ -300,8 +300,8 @@ def alkalinity_to_add(required: Alkalinity, present: Alkalinity) -> Alkalinity:
     ----------
     F. R. Spellman, *The Science of Water*, 2nd ed., example 10.58.
     """
-    checks.at_least(required, 0.0, "required", "g/m^3")
-    checks.at_least(present, 0.0, "present", "g/m^3")
+    checks.at_least(required, 0.0, "required", "mg/L")
+    checks.at_least(present, 0.0, "present", "mg/L")
     return checks.most(0.0, required - present)
 
 
@@ -339,7 +339,7 @@ def lime_for_alkalinity(
     ----------
     F. R. Spellman, *The Science of Water*, 2nd ed., example 10.59.
     """
-    checks.at_least(alkalinity, 0.0, "alkalinity", "g/m^3")
+    checks.at_least(alkalinity, 0.0, "alkalinity", "mg/L")
     checks.above(lime_per_alkalinity, 0.0, "lime_per_alkalinity")
     return alkalinity * lime_per_alkalinity
 
@@ -370,5 +370,5 @@ def soda_ash_for_alkalinity(alkalinity: Annotated[Alkalinity, Range(1.0, 100.0)]
     ----------
     Molar masses.
     """
-    checks.at_least(alkalinity, 0.0, "alkalinity", "g/m^3")
+    checks.at_least(alkalinity, 0.0, "alkalinity", "mg/L")
     return 1.059 * alkalinity

@@ -20,7 +20,6 @@ from weirhouse.science.quantities import (
     ContactTime,
     Duration,
     Flow,
-    Fraction,
     Length,
     LogRemoval,
     Ratio,
@@ -41,7 +40,7 @@ Baffling = Literal[
     "near plug flow",
     "perfect (plug flow)",
 ]
-BafflingFactor = Annotated[Fraction, Range(0.1, 1.0)]
+BafflingFactor = Annotated[Ratio, Range(0.1, 1.0)]
 ContactTemperature = Annotated[Temperature, Range(0.0, 30.0)]
 FreeChlorine = Annotated[Residual, Range(0.2, 3.0)]
 ContactPH = Annotated[PH, Range(6.0, 9.0)]
@@ -306,7 +305,7 @@ def ct_achieved(free_chlorine: FreeChlorine, contact_time: Stay) -> ContactTime:
     ----------
     40 CFR 141.74.
     """
-    checks.at_least(free_chlorine, 0.0, "free_chlorine", "g/m^3")
+    checks.at_least(free_chlorine, 0.0, "free_chlorine", "mg/L")
     checks.at_least(contact_time, 0.0, "contact_time", "s")
     return free_chlorine * contact_time
 
@@ -339,7 +338,7 @@ def free_chlorine_counted(free_chlorine: Annotated[Residual, Range(0.1, 4.0)]) -
     ----------
     End of the table's rows.
     """
-    checks.at_least(free_chlorine, 0.0, "free_chlorine", "g/m^3")
+    checks.at_least(free_chlorine, 0.0, "free_chlorine", "mg/L")
     return checks.least(free_chlorine, 3.0)
 
 
@@ -419,7 +418,7 @@ def giardia_ct_3_log(
     ----------
     40 CFR 141.74(b)(3)(v) (from memory).
     """
-    checks.within(free_chlorine, 0.0, STRONGEST, "free_chlorine", "g/m^3", _FREE_CHLORINE_HINT)
+    checks.within(free_chlorine, 0.0, STRONGEST, "free_chlorine", "mg/L", _FREE_CHLORINE_HINT)
     _contact_water(ph, temperature)
     _unconfirmed(table_confirmed)
     temperatures, phs, residuals, cells = _giardia_table()
@@ -490,7 +489,7 @@ def giardia_ct_by_regression(
     Smith, Clark, Pierce and Regli 1995 (from memory).
     """
     hint = "The regression was fitted between; use the table, or ask the State."
-    checks.within(free_chlorine, 0.0, 4.0, "free_chlorine", "g/m^3", hint)
+    checks.within(free_chlorine, 0.0, 4.0, "free_chlorine", "mg/L", hint)
     checks.within(ph, 6.0, 9.0 + _EDGE, "ph", "", hint)
     checks.within(temperature, 0.0, 30.0, "temperature", "degC", hint)
     checks.at_least(log_inactivation, 0.0, "log_inactivation", "log")
@@ -535,7 +534,7 @@ def giardia_ct_by_power_formula(
     As printed at water-research.net.
     """
     hint = "Use the table, or ask the State."
-    checks.within(free_chlorine, 0.0, 4.0, "free_chlorine", "g/m^3", hint)
+    checks.within(free_chlorine, 0.0, 4.0, "free_chlorine", "mg/L", hint)
     checks.within(ph, 6.0, 9.0 + _EDGE, "ph", "", hint)
     checks.within(temperature, 0.0, 30.0, "temperature", "degC", hint)
     checks.at_least(log_inactivation, 0.0, "log_inactivation", "log")
@@ -681,7 +680,7 @@ def ct_required(
     _unconfirmed(table_confirmed)
     if organism == "giardia":
         return ct_for_log(giardia_ct_3_log(free_chlorine, ph, temperature, table_confirmed), log_inactivation)
-    checks.at_least(free_chlorine, 0.0, "free_chlorine", "g/m^3")
+    checks.at_least(free_chlorine, 0.0, "free_chlorine", "mg/L")
     return virus_ct(ph, temperature, log_inactivation, table_confirmed)
 
 
