@@ -20,6 +20,7 @@ class Offered(NamedTuple):
     name: str
     unit: str
     code: str = ""
+    number: int = 0  # of the column in the file, from 1; 0 where it is no column
     survey: bool = False  # a file of the U.S. Geological Survey, whose units are known where headings omit them
 
 
@@ -47,7 +48,7 @@ def choose(offer: Sequence[Offered], channels: Table[str, names.ChannelLike], ma
     return _by_mapping(offer, channels, mapping) if mapping.columns else _by_detection(offer, channels)
 
 
-def find_heading(wanted: str, headings: Sequence[str]) -> int | None:
+def find_heading(wanted: str, headings: Sequence[str], numbers: Sequence[int] = ()) -> int | None:
     """Return the place of the heading that a mapping means: the same text, or the same words, or its number."""
     key = names.heading_key(wanted)
     for test in (
@@ -62,9 +63,9 @@ def find_heading(wanted: str, headings: Sequence[str]) -> int | None:
                 f'The file has {len(test)} columns "{shown(wanted)}". Write the number of the column in the mapping '
                 "instead."
             )
-    if wanted.strip().isdigit() and 1 <= int(wanted) <= len(headings):
-        return int(wanted) - 1
-    return None
+    every = list(numbers) or list(range(1, len(headings) + 1))
+    number = int(wanted) if wanted.strip().isascii() and wanted.strip().isdigit() and len(wanted) < 9 else 0
+    return every.index(number) if number and number in every else None
 
 
 def _by_mapping(offer: Sequence[Offered], channels: Table[str, names.ChannelLike], mapping: Mapping) -> Choice:
@@ -73,7 +74,7 @@ def _by_mapping(offer: Sequence[Offered], channels: Table[str, names.ChannelLike
     remarks: list[str] = []
     used: set[int] = set()
     for wanted, rule in mapping.columns.items():
-        at = find_heading(wanted, headings)
+        at = find_heading(wanted, headings, [o.number for o in offer])
         if at is None:
             raise FileProblem(
                 f'The mapping names a column "{shown(wanted)}", which the file has not. It has: {listed(headings)}.'

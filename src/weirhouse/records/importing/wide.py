@@ -144,7 +144,9 @@ def offered(found: Layout, column: Column) -> columns.Offered:
     if not code and names.heading_key(name) in ("value", "values", "column_2", "reading"):
         label, stated = _from_preamble(found.preamble)
         name, unit = label or name, unit or stated
-    return columns.Offered(column.heading or f"column {column.at + 1}", name, unit, code, is_survey(found))
+    return columns.Offered(
+        column.heading or f"column {column.at + 1}", name, unit, code, column.at + 1, is_survey(found)
+    )
 
 
 def _from_preamble(preamble: tuple[str, ...]) -> tuple[str, str]:
