@@ -30,7 +30,7 @@ def import_(file: Path, folder: Path, mapping: Path | None, dry_run: bool, who: 
             store, plant, file, mapping, dry_run=dry_run, person=who or person(), entered_at=datetime.now(UTC)
         )
     if as_json:
-        print_json(done.json())
+        print_json(done.as_json())
     else:
         click.echo(done.text())
 
