@@ -193,7 +193,7 @@ def filled(store):
     [
         "UPDATE entry SET body = '{}' WHERE sequence = 2",
         "DELETE FROM entry WHERE sequence = 2",
-        "REPLACE INTO entry SELECT sequence, id, kind, topic, at + 1, replaces, import_id, body, hash FROM entry",
+        "REPLACE INTO entry SELECT * FROM entry WHERE sequence = 2",
         "UPDATE origin SET pair = 'x'",
         "DELETE FROM origin",
         "DELETE FROM head",
@@ -214,6 +214,8 @@ def test_the_file_itself_refuses_to_change_or_remove_an_entry(store, tmp_path, s
         (["UPDATE entry SET body = replace(body, '\"value\":1.0', '\"value\":0.1') WHERE sequence = 2"],
          "entry 2 (reading raw_turbidity of 2026-05-01 12:01 UTC by R. Hale, id r1) was altered"),
         (["UPDATE entry SET at = at + 1 WHERE sequence = 3"], "entry 3 (reading raw_turbidity"),
+        (["UPDATE entry SET value = 0.1 WHERE sequence = 3"], "is filed wrongly: value is 0.1, not 2.0"),
+        (["UPDATE entry SET flag = 2 WHERE sequence = 3"], "is filed wrongly: flag is 2, not 0"),
         (["UPDATE entry SET replaces = NULL WHERE sequence = 6"], "entry 6 (reading raw_turbidity"),
         (["UPDATE entry SET body = 'no longer JSON' WHERE sequence = 4"], "entry 4 (reading raw_turbidity, id r3)"),
         (["DELETE FROM entry WHERE sequence = 3"], "entry 3 is missing before entry 4"),
@@ -243,7 +245,7 @@ def test_one_who_seals_an_altered_entry_anew_breaks_the_chain_after_it(store, tm
         altered = body.replace('"value":1.0', '"value":0.1')
         assert altered != body
         seal = hashlib.sha256(before + altered.encode()).digest()
-        raw.execute("UPDATE entry SET body = ?, hash = ? WHERE sequence = 2", (altered, seal))
+        raw.execute("UPDATE entry SET body = ?, hash = ?, value = 0.1 WHERE sequence = 2", (altered, seal))
     problems = store.verify()
     assert len(problems) == 1
     assert "entry 3 (" in problems[0]

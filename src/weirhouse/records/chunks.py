@@ -194,6 +194,7 @@ def _read(database: Database, row: Stored) -> tuple[Times, Values, Flags]:
 class Hours:
     """The hourly figures of one chunk, as kept; None where they were not."""
 
+    chunk_id: int
     first: int
     last: int
     records: NDArray[np.void] | None
@@ -202,13 +203,13 @@ class Hours:
 def kept_hours(database: Database, channel: str, ranks: Mapping[str, int], since: int, until: int) -> list[Hours]:
     """Return the kept hourly figures of the chunks that reach into [since, until), of the imports that count."""
     rows = database.rows(
-        "SELECT chunk.import_id, chunk.first, chunk.last, hours.content FROM chunk LEFT JOIN hours "
+        "SELECT chunk.id, chunk.import_id, chunk.first, chunk.last, hours.content FROM chunk LEFT JOIN hours "
         "ON hours.chunk_id = chunk.id WHERE chunk.channel = ? AND chunk.last >= ? AND chunk.first < ? ORDER BY first",
         (channel, since, until),
     )
     return [
-        Hours(first, last, None if content is None else np.frombuffer(content, RECORD))
-        for import_id, first, last, content in rows
+        Hours(chunk_id, first, last, None if content is None else np.frombuffer(content, RECORD))
+        for chunk_id, import_id, first, last, content in rows
         if import_id in ranks
     ]
 
@@ -224,13 +225,22 @@ def merged(some: Sequence[Part]) -> tuple[Times, Values, Flags]:
     return one_a_stamp(times, values, flags)
 
 
-def of_hours(part: Part, hours: Times) -> Part:
-    """Return what of a part lies in some hours, given by their starts in order. [UTC epoch s]"""
-    first = np.searchsorted(part.times, hours)
-    counts = np.searchsorted(part.times, hours + HOUR) - first
-    ends = np.cumsum(counts)
-    keep = np.arange(ends[-1]) + np.repeat(first - (ends - counts), counts)
-    return Part(part.rank, part.times[keep], part.values[keep], part.flags[keep])
+def of_hours(
+    database: Database, kept: Sequence[Hours], ranks: Mapping[str, int], starts: Times, ends: Times
+) -> list[Part]:
+    """Return what chunks hold between `starts` and `ends`, pairs in order that do not overlap. [UTC epoch s]"""
+    found = []
+    for one in kept:
+        if np.searchsorted(ends, one.first, "right") == np.searchsorted(starts, one.last, "right"):
+            continue  # none of them reaches into this chunk
+        for row in database.rows(f"SELECT {COLUMNS} FROM chunk WHERE id = ?", (one.chunk_id,)):  # noqa: S608 -- constant
+            times, values, flags = _read(database, row)
+            first = np.searchsorted(times, starts)
+            counts = np.searchsorted(times, ends) - first
+            after = np.cumsum(counts)
+            keep = np.arange(after[-1]) + np.repeat(first - (after - counts), counts)
+            found.append(Part(ranks[row[0]], times[keep], values[keep], flags[keep]))
+    return found
 
 
 def channels(database: Database, ranks: Mapping[str, int]) -> set[str]:

@@ -13,10 +13,12 @@ from typing import Any
 import msgspec
 
 from weirhouse.records.engine import Database
-from weirhouse.records.model import Entry, Event, Reading, RecordsError, Withdrawal
+from weirhouse.records.model import Entry, Event, Reading, RecordsError, Withdrawal, flag_of
 
 EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 MICROSECOND = timedelta(microseconds=1)
+COLUMNS = "sequence, id, kind, topic, at, replaces, import_id, value, flag, body, hash"
+MARKS = "?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?"
 MOST_ASKED = 500  # ids in one query
 
 # An entry counts while no other replaces it, and the import that it came with, if any, is not withdrawn.
@@ -71,6 +73,15 @@ class Body(msgspec.Struct, kw_only=True, omit_defaults=True):
         if self.event:
             return micros(self.event.started_at)
         return micros(self.imported.first) if self.imported and self.imported.first else None
+
+    @property
+    def columns(self) -> dict[str, Any]:
+        """What stands beside the body to find it by."""
+        return {
+            "id": self.id, "kind": self.kind, "topic": self.topic, "at": self.at, "replaces": self.replaces,
+            "import_id": self.import_id, "value": self.reading.value if self.reading else None,
+            "flag": flag_of(self.reading) if self.reading else None,
+        }  # fmt: skip
 
     @property
     def said(self) -> tuple[Any, ...]:
@@ -135,9 +146,9 @@ def append(ledger: Database, bodies: Sequence[Body]) -> int:
         there[body.id] = body
         text = written(body)
         sequence, before = sequence + 1, seal(before, text)
-        rows.append((sequence, body.id, body.kind, body.topic, body.at, body.replaces, body.import_id, text, before))
+        rows.append((sequence, *body.columns.values(), text, before))
     if rows:
-        ledger.run_many("INSERT INTO entry VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)", rows)
+        ledger.run_many(f"INSERT INTO entry ({COLUMNS}) VALUES ({MARKS})", rows)  # noqa: S608 -- constants
         ledger.run("UPDATE head SET sequence = ?, hash = ?", (sequence, before))
     return len(rows)
 
@@ -165,18 +176,32 @@ def in_force(
     ledger: Database, kind: str, topics: Sequence[str] | None, since: datetime | None, until: datetime | None
 ) -> Iterator[Body]:
     """Yield the entries of a kind that count, from `since` to before `until`, by time and then as entered."""
-    where, values = ["kind = ?"], [kind]
+    where, values = _chosen(kind, topics, since, until)
+    for (text,) in ledger.rows(f"SELECT body FROM entry WHERE {where} ORDER BY at, sequence", values):  # noqa: S608 -- marks only
+        yield read(text)
+
+
+def reading_values(
+    ledger: Database, channel: str, since: datetime | None, until: datetime | None
+) -> list[tuple[int, float | None, int]]:
+    """Return time [UTC epoch us], value and flag of the readings of a channel that count, by time, from the index."""
+    where, values = _chosen("reading", [channel], since, until)
+    return ledger.rows(f"SELECT at, value, flag FROM entry WHERE {where} ORDER BY at, sequence", values)  # noqa: S608 -- marks only
+
+
+def _chosen(
+    kind: str, topics: Sequence[str] | None, since: datetime | None, until: datetime | None
+) -> tuple[str, list[Any]]:
+    """Return the condition for entries that count, of a kind, on some topics, within a time; and its values."""
+    where, values = ["kind = ?"], [kind, *(topics or ())]
     if topics is not None:
         where.append(f"topic IN ({', '.join('?' * len(topics))})")
-        values += topics
     bounds: list[Any] = []
     for sign, end in ((">=", since), ("<", until)):
         if end is not None:
             where.append(f"at {sign} ?")
             bounds.append(micros(end))
-    sql = f"SELECT body FROM entry WHERE {' AND '.join(where)} AND {COUNTS} ORDER BY at, sequence"  # noqa: S608 -- marks only
-    for (text,) in ledger.rows(sql, [*values, *bounds]):
-        yield read(text)
+    return " AND ".join([*where, COUNTS]), [*values, *bounds]
 
 
 def newest_reading(ledger: Database, channel: str, at: datetime) -> Reading | None:
@@ -283,15 +308,15 @@ class Sealed:
     at: int | None
     replaces: str | None
     import_id: str | None
+    value: float | None
+    flag: int | None
     body: str
     hash: bytes
 
 
 def walk(ledger: Database) -> Iterator[Sealed]:
     """Yield every row of the ledger in its order."""
-    for row in ledger.walk(
-        "SELECT sequence, id, kind, topic, at, replaces, import_id, body, hash FROM entry ORDER BY sequence"
-    ):
+    for row in ledger.walk(f"SELECT {COLUMNS} FROM entry ORDER BY sequence"):  # noqa: S608 -- constant
         yield Sealed(*row)
 
 

@@ -44,6 +44,13 @@ class Reading:
     id: str = field(default_factory=new_id)
 
 
+def flag_of(reading: Reading) -> int:
+    """Return the flag that a reading has in a series."""
+    if reading.flag:
+        return REJECTED if reading.flag == "rejected" else DOUBTFUL
+    return {"<": BELOW, "ND": BELOW, ">": ABOVE}.get(reading.qualifier, OK)
+
+
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Event:
     """Something that was done or that happened; `values` are in inside units."""

@@ -21,7 +21,7 @@ from sqlalchemy import (
 from sqlalchemy.dialects import sqlite
 from sqlalchemy.schema import CreateIndex, CreateTable
 
-from weirhouse.records.types import Bytes, Whole, Words
+from weirhouse.records.types import Bytes, Number, Whole, Words
 
 ledger = MetaData()
 series = MetaData()
@@ -60,11 +60,16 @@ entry = Table(
     Column("at", Whole),  # taken, started; nothing for a withdrawal
     Column("replaces", Words),  # id of the entry that this one corrects or withdraws
     Column("import_id", Words),  # id of the import that this one came with
+    Column("value", Number),  # of a reading, in the inside unit
+    Column("flag", Whole),  # of a reading, as in a series
     Column("body", Words, nullable=False),
     Column("hash", Bytes, nullable=False),
     sqlite_strict=True,
 )
-Index("entry_by_topic", entry.c.kind, entry.c.topic, entry.c.at)
+Index(  # holds all that a series of readings is made of
+    "entry_by_topic",
+    *(entry.c[name] for name in ("kind", "topic", "at", "sequence", "id", "import_id", "value", "flag")),
+)
 Index("entry_by_time", entry.c.kind, entry.c.at)
 Index("entry_replaced_once", entry.c.replaces, unique=True, sqlite_where=entry.c.replaces.is_not(None))
 Table(

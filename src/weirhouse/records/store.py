@@ -23,13 +23,8 @@ from weirhouse.records.chunks import Part
 from weirhouse.records.engine import LEDGER, SERIES, Database
 from weirhouse.records.ledger import Body, ImportBody, utc
 from weirhouse.records.model import (
-    ABOVE,
-    BELOW,
-    DOUBTFUL,
-    OK,
     QUALIFIERS,
     READING_FLAGS,
-    REJECTED,
     Entry,
     Event,
     Import,
@@ -39,6 +34,7 @@ from weirhouse.records.model import (
     RecordsError,
     Rollup,
     Series,
+    flag_of,
 )
 from weirhouse.records.rollup import HOUR, RECORD, Times, as_rollup, hourly
 
@@ -293,7 +289,7 @@ class Store:
         if reading is None:
             return None
         return Point(
-            time=reading.taken_at, value=reading.value, flag=_flag(reading), qualifier=reading.qualifier,
+            time=reading.taken_at, value=reading.value, flag=flag_of(reading), qualifier=reading.qualifier,
             source=reading.device or f'written "{reading.text}"', person=reading.person,
         )  # fmt: skip
 
@@ -306,11 +302,9 @@ class Store:
         if not kept:
             return as_rollup(hourly(*chunks.merged(typed)))
         hours, unsure = _kept(kept, typed, first, end)
-        parts = [
-            chunks.of_hours(part, unsure)
-            for a, b in _stretches(unsure)
-            for part in chunks.parts(self._series(), channel, ranks, max(a, first), min(b, end))
-        ]
+        starts, ends = np.maximum(unsure, first), np.minimum(unsure + HOUR, end)
+        inside = starts < ends
+        parts = chunks.of_hours(self._series(), kept, ranks, starts[inside], ends[inside]) if inside.any() else []
         worked = hourly(*chunks.merged(parts + typed))
         both = np.concatenate([hours, worked])
         return as_rollup(both[np.argsort(both["hour"], kind="stable")])
@@ -369,15 +363,16 @@ class Store:
 
     def _typed(self, channel: str, since: datetime | None, until: datetime | None) -> list[Part]:
         """Return the readings of a channel as one part, to the whole second."""
-        some = self.readings(channel, since, until)
+        some = ledger.reading_values(self._ledger, channel, _utc(since), _utc(until))
         if not some:
             return []
+        times, values, flags = zip(*some, strict=True)
         return [
             Part(
                 TYPED,
-                np.array([_floor(reading.taken_at) for reading in some], np.int64),
-                np.array([math.nan if reading.value is None else reading.value for reading in some], np.float64),
-                np.array([_flag(reading) for reading in some], np.uint8),
+                np.array(times, np.int64) // 1_000_000,
+                np.array(values, np.float64),  # None becomes NaN
+                np.array(flags, np.uint8),
             )
         ]
 
@@ -411,16 +406,6 @@ def _counted(hours: Times) -> tuple[Times, Times]:
     return ordered[first], np.diff(first, append=len(ordered))
 
 
-def _stretches(hours: Times) -> list[tuple[int, int]]:
-    """Return runs of hours [UTC epoch s, end left out]; those less than a day apart are read as one."""
-    if not len(hours):
-        return []
-    apart = np.flatnonzero(np.diff(hours) > 24 * HOUR)
-    firsts = hours[np.append(0, apart + 1)]
-    lasts = hours[np.append(apart, len(hours) - 1)]
-    return [(int(a), int(b) + HOUR) for a, b in zip(firsts, lasts, strict=True)]
-
-
 def _bounds(since: datetime | None, until: datetime | None) -> tuple[int, int]:
     """Return [first, end) in whole seconds of UTC: a stamp of a series is a whole second."""
     first = chunks.EARLIEST if since is None else -((-ledger.micros(utc("the start", since))) // 1_000_000)
@@ -438,13 +423,6 @@ def _moment(seconds: int) -> datetime:
 
 def _utc(moment: datetime | None) -> datetime | None:
     return None if moment is None else utc("the question", moment)
-
-
-def _flag(reading: Reading) -> int:
-    """Return the flag that a reading has in a series."""
-    if reading.flag:
-        return REJECTED if reading.flag == "rejected" else DOUBTFUL
-    return {"<": BELOW, "ND": BELOW, ">": ABOVE}.get(reading.qualifier, OK)
 
 
 def _reading_body(reading: Reading, entered: datetime) -> Body:

@@ -1,10 +1,13 @@
 """Which column types hold our values exactly, on SQLite (STRICT) and on PostgreSQL?"""
 
-from sqlalchemy import BigInteger, Integer, LargeBinary, Text
+from sqlalchemy import REAL, BigInteger, Integer, LargeBinary, Text
+from sqlalchemy.dialects.postgresql import DOUBLE_PRECISION
+from sqlalchemy.types import TypeEngine
 
-# SQLite's INTEGER has 8 bytes, PostgreSQL's has 4: epoch microseconds need 8.
+# SQLite's INTEGER and REAL have 8 bytes, PostgreSQL's have 4: epoch microseconds and values need 8.
 Whole = Integer().with_variant(BigInteger(), "postgresql")
+Number: TypeEngine[float] = REAL().with_variant(DOUBLE_PRECISION(), "postgresql")
 Words = Text()
 Bytes = LargeBinary()
 
-__all__ = ["Bytes", "Whole", "Words"]
+__all__ = ["Bytes", "Number", "Whole", "Words"]

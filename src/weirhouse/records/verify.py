@@ -1,7 +1,6 @@
 """Are the records as they were entered? The chain of the ledger, the rows of each import, the hourly figures."""
 
 from collections.abc import Callable, Iterator
-from typing import Any
 
 import msgspec
 
@@ -68,15 +67,9 @@ def _columns(row: Sealed) -> str:
         body = ledger.read(row.body)
     except msgspec.DecodeError as fault:
         return f"it cannot be read ({fault})"
-    said: dict[str, Any] = {
-        "id": body.id, "kind": body.kind, "topic": body.topic, "at": body.at, "replaces": body.replaces,
-        "import_id": body.import_id,
-    }  # fmt: skip
-    return ", ".join(
-        f"{name} is {getattr(row, name)!r}, not {value!r}"
-        for name, value in said.items()
-        if getattr(row, name) != value
-    )
+    stands = {name: getattr(row, name) for name in body.columns}
+    wrong = [name for name, said in body.columns.items() if stands[name] != said]
+    return ", ".join(f"{name} is {stands[name]!r}, not {body.columns[name]!r}" for name in wrong)
 
 
 def _named(row: Sealed) -> str:

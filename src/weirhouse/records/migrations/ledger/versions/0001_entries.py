@@ -1,7 +1,7 @@
 """The ledger: entries in a chain, where it ends, and whose it is."""
 
 from alembic import op
-from sqlalchemy import CheckConstraint, Column, Integer, LargeBinary, Text, text
+from sqlalchemy import REAL, CheckConstraint, Column, Integer, LargeBinary, Text, text
 
 revision = "0001"
 down_revision = None
@@ -27,11 +27,13 @@ def upgrade() -> None:
         Column("at", Integer),
         Column("replaces", Text),
         Column("import_id", Text),
+        Column("value", REAL),
+        Column("flag", Integer),
         Column("body", Text, nullable=False),
         Column("hash", LargeBinary, nullable=False),
         sqlite_strict=True,
     )
-    op.create_index("entry_by_topic", "entry", ["kind", "topic", "at"])
+    op.create_index("entry_by_topic", "entry", ["kind", "topic", "at", "sequence", "id", "import_id", "value", "flag"])
     op.create_index("entry_by_time", "entry", ["kind", "at"])
     op.create_index(
         "entry_replaced_once", "entry", ["replaces"], unique=True, sqlite_where=text("replaces IS NOT NULL")
