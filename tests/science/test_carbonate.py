@@ -11,6 +11,7 @@ from tests.science.phreeqc import Water, solve, waters
 from weirhouse.science.carbonate import (
     activity_coefficient,
     alkalinity_from_carbon,
+    alkalinity_from_titration,
     bicarbonate_alkalinity,
     carbon_dioxide,
     carbonate_alkalinity,
@@ -23,6 +24,7 @@ from weirhouse.science.carbonate import (
     pk1,
     pk2,
     pkw,
+    total_hardness,
     total_inorganic_carbon,
 )
 
@@ -140,3 +142,12 @@ def test_ionic_strength_from_conductivity_and_from_solids_agree_for_a_usual_wate
     assert ionic_strength_from_dissolved_solids(0.64 * 125) == pytest.approx(
         ionic_strength_from_conductivity(0.0125), rel=0.05
     )
+
+
+def test_a_titration_by_the_classroom_formula():
+    # Standard Methods 2320: mL of acid x normality x 50,000 / mL of sample, from memory
+    assert alkalinity_from_titration(12.4e-6, 20.0, 1e-4) == pytest.approx(12.4 * 0.02 * 50_000 / 100, rel=1e-3)
+
+
+def test_hardness_is_by_molar_masses():
+    assert total_hardness(40.078, 24.305) == pytest.approx(2 * 100.087, rel=2e-4)  # a millimole of each in a litre

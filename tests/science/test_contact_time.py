@@ -14,6 +14,7 @@ from tests.reference import FOLDER, rows
 from weirhouse.quantity import factor
 from weirhouse.science import contact_time
 from weirhouse.science.basins import detention_time
+from weirhouse.science.coagulation import specific_uv_absorbance
 from weirhouse.science.contact_time import (
     UNCONFIRMED,
     baffling_factor,
@@ -29,7 +30,9 @@ from weirhouse.science.contact_time import (
     giardia_inactivation,
     inactivation_ratio,
     log_inactivation_from_ct,
+    log_inactivation_from_share,
     log_inactivation_needed,
+    share_inactivated,
     sum_of_inactivation,
     sum_of_ratios,
     t10,
@@ -284,6 +287,11 @@ def test_the_classes_of_baffling_are_those_of_tanks_in_series(tanks, share):
     assert relative_residence_time(0.1, float(tanks)) == pytest.approx(share, abs=6e-4)
 
 
+@given(st.floats(0.0, 7.0))
+def test_logs_and_shares_undo_each_other(log):
+    assert log_inactivation_from_share(share_inactivated(log)) == pytest.approx(log, abs=1e-8)
+
+
 # --- worked examples ---------------------------------------------------------------------------------------------
 
 DOCUMENT = tomllib.loads((FOLDER / "worked_examples_contact_time.toml").read_text(encoding="utf-8"))
@@ -351,6 +359,7 @@ ANSWERS: dict[str, Any] = {
         "t10_min": t10(q["volume_gal"] * GALLON, q["flow_gpm"] * GPM, q["baffling_factor"]) / MINUTE
     },
     "d_pipe": lambda q: {"t_min": pipe_minutes(q)},
+    "d_suva": lambda q: {"suva_l_mg_m": specific_uv_absorbance(q["uv254_per_cm"] * factor("1/cm", "1/m"), q["doc_mg_l"])},
 }  # fmt: skip
 ROUNDED = {"d_pipe": 2e-6}  # it takes 7.48052 gal to the cubic foot
 

@@ -23,6 +23,7 @@ from weirhouse.science.quantities import (
     Number,
     Ratio,
     Temperature,
+    Volume,
 )
 from weirhouse.working import Range, worked
 
@@ -599,6 +600,86 @@ def bicarbonate_alkalinity(phenolphthalein: Titrated, total: Annotated[Alkalinit
     """
     _titration(phenolphthalein, total)
     return checks.most(0.0, total - 2 * phenolphthalein)
+
+
+@worked(
+    "Alkalinity from a titration",
+    expression="50.0435 * acid_strength * acid_volume / sample_volume",
+    reference="Standard Methods, method 2320 B (from memory); 50.04 g of CaCO3 to an equivalent",
+)
+def alkalinity_from_titration(
+    acid_volume: Annotated[Volume, Range(1e-6, 3e-5)],
+    acid_strength: Annotated[AmountConcentration, Range(10.0, 100.0)],
+    sample_volume: Annotated[Volume, Range(5e-5, 2e-4)],
+) -> Annotated[Alkalinity, Range(0.0, 3000.0)]:
+    """Return the alkalinity of a sample from the acid it takes: 0.02 N acid is 20 mmol/L.
+
+    Parameters
+    ----------
+    acid_volume : acid to the end point. [m^3]
+    acid_strength : equivalents in a volume of acid; 0.02 N is 20. [mol/m^3]
+    sample_volume : sample titrated. [m^3]
+
+    Returns
+    -------
+    Alkalinity as CaCO3. [g/m^3]
+
+    Raises
+    ------
+    ValueError
+        If the acid is below 0 or the sample not above 0.
+
+    Examples
+    --------
+    >>> round(alkalinity_from_titration(4.2e-6, 20.0, 1e-4), 1)  # 4.2 mL of 0.02 N for 100 mL
+    42.0
+
+    References
+    ----------
+    Standard Methods 2320 B (from memory).
+    """
+    checks.at_least(acid_volume, 0.0, "acid_volume", "m^3")
+    checks.at_least(acid_strength, 0.0, "acid_strength", "mol/m^3")
+    checks.above(sample_volume, 0.0, "sample_volume", "m^3")
+    return 50.0435 * acid_strength * acid_volume / sample_volume
+
+
+@worked(
+    "Hardness from calcium and magnesium",
+    expression="2.497 * calcium + 4.118 * magnesium",
+    reference="Standard Methods, method 2340 B (from memory); molar masses",
+)
+def total_hardness(
+    calcium: Annotated[Concentration, Range(1.0, 120.0)], magnesium: Annotated[Concentration, Range(0.2, 50.0)]
+) -> Annotated[Concentration, Range(0.0, 500.0)]:
+    """Return the total hardness of a water.
+
+    Parameters
+    ----------
+    calcium : calcium as Ca. [g/m^3]
+    magnesium : magnesium as Mg. [g/m^3]
+
+    Returns
+    -------
+    Hardness as CaCO3. [g/m^3]
+
+    Raises
+    ------
+    ValueError
+        If either is below 0.
+
+    Examples
+    --------
+    >>> round(total_hardness(40.0, 10.0))
+    141
+
+    References
+    ----------
+    Standard Methods 2340 B (from memory).
+    """
+    checks.at_least(calcium, 0.0, "calcium", "mg/L")
+    checks.at_least(magnesium, 0.0, "magnesium", "mg/L")
+    return 2.497 * calcium + 4.118 * magnesium
 
 
 @worked(

@@ -16,7 +16,17 @@ from weirhouse.science.carbonate import (
     total_inorganic_carbon,
 )
 from weirhouse.science.feed import Strength, aluminium_dose
-from weirhouse.science.quantities import PH, Alkalinity, AluminiumDose, Dose, Fraction, Ratio
+from weirhouse.science.quantities import (
+    PH,
+    Absorbance,
+    Alkalinity,
+    AluminiumDose,
+    Concentration,
+    Dose,
+    Fraction,
+    Ratio,
+    SpecificAbsorbance,
+)
 from weirhouse.working import Range, note, worked
 
 Basis = Literal["product", "Al2O3", "Al"]
@@ -372,3 +382,40 @@ def soda_ash_for_alkalinity(alkalinity: Annotated[Alkalinity, Range(1.0, 100.0)]
     """
     checks.at_least(alkalinity, 0.0, "alkalinity", "mg/L")
     return 1.059 * alkalinity
+
+
+# --- organic matter ----------------------------------------------------------------------------------------------
+
+
+@worked("Specific ultraviolet absorbance", expression="uv254 / organic_carbon", reference="40 CFR 141.2, SUVA")
+def specific_uv_absorbance(
+    uv254: Absorbance, organic_carbon: Annotated[Concentration, Range(0.5, 15.0)]
+) -> Annotated[SpecificAbsorbance, Range(0.1, 60.0)]:
+    """Return the SUVA: above about 4 a coagulant takes much of the organic matter, below 2 little.
+
+    Parameters
+    ----------
+    uv254 : absorbance at 254 nm of the filtered sample, to the metre. [1/m]
+    organic_carbon : dissolved organic carbon. [g/m^3]
+
+    Returns
+    -------
+    SUVA, in L/(mg m). [m^2/g]
+
+    Raises
+    ------
+    ValueError
+        If the absorbance is below 0 or the carbon not above 0.
+
+    Examples
+    --------
+    >>> specific_uv_absorbance(8.0, 3.2)  # 0.080 per cm
+    2.5
+
+    References
+    ----------
+    40 CFR 141.2; the limits of 4 and 2 are from J. K. Edzwald (from memory).
+    """
+    checks.at_least(uv254, 0.0, "uv254", "1/m")
+    checks.above(organic_carbon, 0.0, "organic_carbon", "mg/L")
+    return uv254 / organic_carbon

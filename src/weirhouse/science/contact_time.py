@@ -20,6 +20,7 @@ from weirhouse.science.quantities import (
     ContactTime,
     Duration,
     Flow,
+    Fraction,
     Length,
     LogRemoval,
     Ratio,
@@ -808,6 +809,66 @@ def virus_inactivation(
     _unconfirmed(table_confirmed)
     ct = ct_achieved(free_chlorine, contact_time)
     return 4 * ct / virus_ct(ph, temperature, 4.0, table_confirmed)
+
+
+@worked("Share inactivated", expression="1 - 10**(-log_inactivation)", reference=_DEFINITION)
+def share_inactivated(log_inactivation: Annotated[LogRemoval, Range(0.1, 4.0)]) -> Fraction:
+    """Return the share of organisms that a log inactivation stands for: 3 log is 99.9 percent.
+
+    Parameters
+    ----------
+    log_inactivation : log inactivation or removal. [log]
+
+    Returns
+    -------
+    Share inactivated. [1]
+
+    Raises
+    ------
+    ValueError
+        If the log is below 0.
+
+    Examples
+    --------
+    >>> share_inactivated(3.0)
+    0.999
+
+    References
+    ----------
+    Definition.
+    """
+    checks.at_least(log_inactivation, 0.0, "log_inactivation", "log")
+    return 1 - 10.0 ** (-log_inactivation)
+
+
+@worked("Log inactivation from a share", expression="-log10(1 - share)", reference=_DEFINITION)
+def log_inactivation_from_share(share: Annotated[Fraction, Range(0.5, 0.9999)]) -> Brought:
+    """Return the log inactivation that a share stands for: 99.9 percent is 3 log.
+
+    Parameters
+    ----------
+    share : share of organisms inactivated or removed, from 0 to below 1. [1]
+
+    Returns
+    -------
+    Log inactivation. [log]
+
+    Raises
+    ------
+    ValueError
+        If the share is below 0 or not below 1.
+
+    Examples
+    --------
+    >>> round(log_inactivation_from_share(0.999), 3)
+    3.0
+
+    References
+    ----------
+    Definition.
+    """
+    checks.require((share >= 0) & (share < 1), share, "share must be from 0 to below 1", "All of it has no logarithm.")
+    return -checks.log10(1 - share)
 
 
 @worked("Ratio of CT achieved to CT required", expression="ct_achieved / ct_required", reference=_RULE)
