@@ -359,7 +359,9 @@ ANSWERS: dict[str, Any] = {
         "t10_min": t10(q["volume_gal"] * GALLON, q["flow_gpm"] * GPM, q["baffling_factor"]) / MINUTE
     },
     "d_pipe": lambda q: {"t_min": pipe_minutes(q)},
-    "d_suva": lambda q: {"suva_l_mg_m": specific_uv_absorbance(q["uv254_per_cm"] * factor("1/cm", "1/m"), q["doc_mg_l"])},
+    "d_suva": lambda q: {
+        "suva_l_mg_m": specific_uv_absorbance(q["uv254_per_cm"] * factor("1/cm", "1/m"), q["doc_mg_l"])
+    },
 }  # fmt: skip
 ROUNDED = {"d_pipe": 2e-6}  # it takes 7.48052 gal to the cubic foot
 
