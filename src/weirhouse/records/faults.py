@@ -158,7 +158,7 @@ def _high(steps: Values) -> float:
 
 def _resolution(values: Values) -> float:
     """Return the least step between two values shown: what the instrument can tell apart."""
-    steps = np.diff(np.unique(values))
+    steps = np.diff(np.sort(values))  # not `unique`, which loads a library for it
     steps = steps[steps > 1e-12]
     return float(np.quantile(steps, 0.05)) if len(steps) else 0.0
 
@@ -200,15 +200,16 @@ def falls_to_zero(values: Values) -> NDArray[np.bool_]:
     resolution = _resolution(values)
     in_fall = False
     level = 0.0
+    plain = values.tolist()  # a thousand times a few numbers: plain floats are quicker than small arrays
     for i in range(3, n):
         if in_fall:
-            in_fall = abs(values[i]) <= ZERO_SHARE * level
+            in_fall = abs(plain[i]) <= ZERO_SHARE * level
             out[i] = in_fall
             continue
-        before = values[max(0, i - back) : i]
-        level = float(np.median(before))
-        near = float(before.min())
-        if level > 0 and near > 0.5 * level and level > 10 * resolution and abs(values[i]) <= ZERO_SHARE * level:
+        before = sorted(plain[max(0, i - back) : i])
+        level = (before[(len(before) - 1) // 2] + before[len(before) // 2]) / 2
+        near = before[0]
+        if level > 0 and near > 0.5 * level and level > 10 * resolution and abs(plain[i]) <= ZERO_SHARE * level:
             in_fall = out[i] = True
     return out
 
