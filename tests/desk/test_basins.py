@@ -8,8 +8,8 @@ from tests.desk.scene import PLANT_FILE, Scene
 
 from weirhouse.desk.basins import AS_BUILT, MEANING, WORKS, Item, basins
 from weirhouse.desk.model import Advice
-from weirhouse.plant.ranges import design
-from weirhouse.quantity import convert
+from weirhouse.plant.ranges import design, design_ranges
+from weirhouse.quantity import convert, fits
 from weirhouse.situation.at import at
 from weirhouse.working import Known
 
@@ -171,3 +171,10 @@ def test_every_way_to_lie_outside_has_words():
     span = design("detention time", "presedimentation")
     assert Item("Detention time", Known(3600.0), "s", "h", "stay", span).side == "low"
     assert Item("Detention time", Known(10800.0), "s", "h", "stay", span).side == ""
+
+
+def test_a_range_is_kept_in_a_unit_that_fits_its_source():
+    for span in design_ranges():
+        assert span.unit == "dimensionless" or fits(span.unit, span.inside), span
+    weir = design("weir loading", "sedimentation")
+    assert weir is not None and weir.high == pytest.approx(20000 * GALLON / 86400 / FOOT)
