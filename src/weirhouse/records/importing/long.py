@@ -19,6 +19,7 @@ from weirhouse.records.importing.rows import TimeColumns, TimeReading, filters_o
 from weirhouse.records.importing.stamps import Ints, Mask
 
 MOST_LABORATORY = 50_000
+_LOGGED = 4
 _CONTROL = re.compile(r"quality control|\bqc\b|blank|spike|duplicate|replicate|\bmsd?\b", re.I)
 
 Texts = dict[str, list[str]]
@@ -147,8 +148,12 @@ def read_long(
         filled[group.rows] = True
     passes = [*(group.rows for _, group in chosen), np.flatnonzero(~filled)]
     times, usable, lines = times_of(reading, name, found, mapping, zone, filled, latest, parsed, passes)
-    few = sum(len(group.rows) for _, group in chosen) <= MOST_LABORATORY
-    laboratory = mapping.kind == "laboratory" or (mapping.kind is None and few and long.qualifier is not None)
+    laboratory = mapping.kind == "laboratory" or (
+        mapping.kind is None
+        and long.qualifier is not None
+        and sum(len(group.rows) for _, group in chosen) <= MOST_LABORATORY
+        and not any(_is_logged(times[group.rows[usable[group.rows]]]) for _, group in chosen)
+    )
     for t, group in chosen:
         rows = group.rows[usable[group.rows]]
         track = _long_track(rows, t, offer[t.at], texts, reader, codes, times, lines, laboratory, parsed)
@@ -167,6 +172,12 @@ def read_long(
         )
     if not parsed.tracks:
         raise FileProblem(f"{name}: {parsed.questions[0] if parsed.questions else 'it holds no reading of a channel.'}")
+
+
+def _is_logged(times: Ints) -> bool:
+    """Whether results follow each other as only a logger writes them: within the hour, again and again."""
+    steps = np.diff(np.unique(times))
+    return len(steps) >= _LOGGED and float(np.median(steps)) < 3600
 
 
 def _leave_out_controls(keep: Mask, texts: Texts, parsed: Parsed) -> None:
