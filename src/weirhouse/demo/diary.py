@@ -114,6 +114,7 @@ def _storms(creek: Creek) -> Iterator[Event]:
         yield _event(
             "note", storm.starts + hours(1.2), note=f"Heavy rain since {_clock(storm.starts)}; {depth:.0f} mm foretold"
         )
+    yield _event("note", scenario.FORETOLD.start, note="Tropical storm foretold for tomorrow: tank kept full overnight")
     yield _event(
         "note", local("2026-10-30 19:30"), note="Rain; plant stopped early, the creek may come up in the night"
     )

@@ -7,7 +7,7 @@ import numpy as np
 
 from weirhouse.demo.clock import Clock
 from weirhouse.demo.creek import Creek, greatest
-from weirhouse.demo.scenario import FINAL_START, FORETOLD, RELIEF_WEEK
+from weirhouse.demo.scenario import FINAL_START, RELIEF_WEEK
 
 FOOT = 0.3048  # [m]
 
@@ -32,8 +32,6 @@ def days(clock: Clock, rng: np.random.Generator) -> dict[int, Day]:
         comes = (7.5 if weekend or away else 6.75) + late
         rounds = (comes + 0.75, 15.25 + soon) if weekend or away else (comes + 0.75, 12.0 + midday, 15.25 + soon)
         found[number] = Day(comes, rounds, away)
-    early = _day_number(FORETOLD)
-    found[early] = Day(FORETOLD.hour, found[early].rounds, False)
     last = _day_number(FINAL_START)
     start = FINAL_START.hour + FINAL_START.minute / 60
     found[last] = Day(start, (start + 0.5, 15.3), False)

@@ -62,7 +62,6 @@ STORMS = (
     # the small one whose recession the year ends in
     Storm(local("2026-10-30 19:30"), 0.012, 4.0, 27.0, 2.5, 10.0, 1.5, fixed=True),
 )
-FORETOLD = local("2026-09-12 05:00")  # the tropical storm is forecast: he comes early and fills the tank
 GREAT = 150.0  # [NTU] a storm above this is one of the three in which the intake is shut
 
 FROST = (local("2026-01-19 18:00"), local("2026-01-27 12:00"))
@@ -83,6 +82,7 @@ class Span:
         return int(self.start.timestamp()), int(self.end.timestamp())
 
 
+FORETOLD = Span(local("2026-09-11 17:00"), local("2026-09-12 10:00"))  # a tropical storm: the tank is kept full
 SCREEN_BLINDED = Span(local("2025-11-18 08:00"), local("2025-11-18 13:20"))
 POWER_FAILURE = Span(local("2026-02-10 14:05"), local("2026-02-10 17:40"))
 PUMP_FAILED = Span(local("2026-05-06 10:20"), local("2026-05-06 11:05"))  # pump 1 out, pump 2 in service

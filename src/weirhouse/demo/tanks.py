@@ -36,6 +36,9 @@ def levels(feed: str, feeder: Feeder, course: Course, rng: np.random.Generator) 
         to_end = LEFT_AT_END[feed] + float(total[-1] - total[i])
         last = to_end <= feeder.full
         filled = to_end if last else feeder.full - float(rng.uniform(0, 1.2)) * INCH
+        more = float(total[-1] - total[i]) - (filled - FILL_BELOW[feed])  # drawn from the next filling to the end
+        if not last and more < 10 * INCH:
+            filled -= 10 * INCH - more  # or the year would end just after a filling
         batches.append(Batch(i, float(now), filled))
         level, since = filled, i
     out[since:] = level - (total[since:] - total[since])

@@ -92,7 +92,7 @@ class Train:
         ):
             a, b = np.searchsorted(clock.times, (start, end)).tolist()
             self.barred[a:b] = [True] * (b - a)
-        self.blinded = blinded
+        self.blinded, self.foretold = blinded, scenario.FORETOLD.seconds
         self.last_wash = [int(scenario.LAST_WASH[k].timestamp()) for k in (1, 2)]
         self.final_stop = int(scenario.FINAL_STOP.timestamp())
         self.deeds: list[Deed] = []
@@ -126,15 +126,17 @@ class Train:
         t, hour, today = self.times[i], self.hour[i], self.days[self.day[i]]
         level = self.hill / self.works.tank_area
         barred = self.barred[i]
+        foretold = self.foretold[0] <= t < self.foretold[1]
         if self.running:
-            late = hour >= 22 or hour < 5
-            enough = level >= FULL_STOP or (late and level > 17.5 * FOOT)
+            late = (hour >= 22 or hour < 5) and not foretold
+            enough = level >= FULL_STOP or (late and level > 20 * FOOT)
             if barred or enough or t == self.final_stop:
                 self.resume = barred and not enough and not self.closed[i]
                 self._stop(i, self._why_stop(i, barred, level))
         elif not barred:
             first = self.started_today != self.day[i] and today.comes <= hour < 16
-            again = 7 <= hour < 19.5 and level < 18.2 * FOOT and t < self.final_stop
+            again = 7 <= hour < 20.5 and level < 19 * FOOT and t < self.final_stop
+            again = again or (foretold and level < 21.5 * FOOT)
             opened = any(i == b for _, b in self.shut)
             if (first and level < 21 * FOOT) or (again and self.started_today == self.day[i]) or self.resume or opened:
                 self._start(i)
@@ -211,9 +213,10 @@ class Train:
                 continue
             loss = one.load + self._clean_loss(i, 1.0)
             pressing = loss > 5.8 * FOOT
-            due = loss > WASH_AT or one.hours > 46
+            before_last = t > last - 56 * 3600  # the next one is planned: let it last until then
+            due = loss > (0.5 * WASH_AT if before_last else WASH_AT) or one.hours > 46
             other = self.filters[1 - k]
-            if self.run_hours < 1.0 or i - other.washed < (6 if pressing else 60):
+            if self.run_hours < 1.0 or i - other.washed < (6 if pressing or before_last else 60):
                 continue
             if (pressing and (6.5 < self.hour[i] < 21 or loss > 6.3 * FOOT)) or (
                 due and 9.0 <= self.hour[i] < 14.5 and self.raw[i] < 70
@@ -246,7 +249,7 @@ class Train:
         blinded = min(1.0, max(0.0, (t - a) / (b - a - 1200))) ** 2 if a <= t < b else 0.0
         q = self.set_flow * self.pump[i] * (1 - 0.36 * blinded) if self.running else 0.0
         if self.running and any(f.washed == i for f in self.filters):
-            q *= 0.55  # one filter alone takes little more than its share
+            q *= 0.5  # one filter alone
         share = (q / self.works.usual_flow) ** 2
         self.out["screen"][i] = share * (0.11 + 0.0004 * self.raw[i] + 0.95 * blinded) * FOOT
         self.out["flow"][i] = q
