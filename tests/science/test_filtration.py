@@ -20,7 +20,9 @@ from weirhouse.science.filtration import (
     interception_efficiency,
     layer_passage,
     layers,
+    mudball_share,
     particle_diffusivity,
+    pore_velocity,
     porosity_parameter,
     production_efficiency,
     run_time_for_unit_volume,
@@ -117,3 +119,8 @@ def test_net_production_of_a_usual_cycle():
 def test_the_area_must_be_given():
     with pytest.raises(ValueError, match=r"area must be above 0 m\^2; it is 0\. Give the area of the sand"):
         filtration_rate(0.0045, 0.0)
+
+
+def test_pores_and_mudballs():
+    assert pore_velocity(RATE, 0.4) == pytest.approx(RATE / 0.4)
+    assert mudball_share(30e-6, 3e-3) == pytest.approx(0.01)

@@ -16,11 +16,13 @@ from weirhouse.science.fluidisation import (
     fair_geyer_porosity,
     fluidised_density,
     fluidised_head_loss,
+    fluidised_pressure_drop,
     galileo_number,
     laminar_expanded_porosity,
     layer_expansion,
     layer_expansion_richardson_zaki,
     media_rise,
+    minimum_fluidisation_porosity,
     minimum_fluidisation_rate,
     minimum_fluidisation_velocity,
     minimum_fluidisation_velocity_ergun,
@@ -222,3 +224,17 @@ def test_wen_and_yu_meets_a_printed_table():
         np.array([8.9e-4, 6.53e-4, 8.9e-4, 6.53e-4]),
     )  # fmt: skip
     assert convert(found, "m/s", "m/h") == pytest.approx([34.2, 42.8, 87.5, 18.0], abs=0.4)
+
+
+def test_the_weight_of_a_bed_in_head_and_pressure():
+    head = fluidised_head_loss(0.6, 0.45, 2650.0, 999.7)
+    assert fluidised_pressure_drop(0.6, 0.45, 2650.0, 999.7) == pytest.approx(9.80665 * 999.7 * head)
+    # 300 kg on 0.30 m2, less the weight of the gas displaced: by hand 9.80665 x 1000 x (1 - 0.002374)
+    assert fluidised_pressure_drop(1 / 0.58, 0.42, 1000.0, 2.374) == pytest.approx(9783, abs=1)
+
+
+def test_wen_and_yu_follow_from_ergun_with_their_porosity():
+    """Put into Ergun's balance, their porosity gives nearly their rate: they rounded 150 (1 - e) / (phi^2 e^3) too."""
+    porosity = minimum_fluidisation_porosity(0.8)
+    by_ergun = minimum_fluidisation_velocity_ergun(8e-4, 0.8, porosity, 2650.0, 999.7, 1.306e-3)
+    assert by_ergun == pytest.approx(minimum_fluidisation_velocity(8e-4, 2650.0, 999.7, 1.306e-3), rel=0.15)

@@ -5,12 +5,14 @@ import numpy as np
 import pytest
 
 from weirhouse.science.head_loss import (
+    bed_hydraulic_radius,
     bed_porosity,
     bed_reynolds_number,
     carman_kozeny_head_loss,
     carman_kozeny_rate,
     clean_bed_head_loss,
     effective_mean_size,
+    equivalent_grain_size,
     ergun_friction_factor,
     ergun_head_loss,
     ergun_pressure_drop,
@@ -21,9 +23,12 @@ from weirhouse.science.head_loss import (
     layered_bed_head_loss,
     layered_bed_head_loss_by_rose,
     mean_grain_size,
+    media_mass,
     rose_head_loss,
     rose_head_loss_of_cuts,
+    sieve_size,
     specific_surface,
+    uniformity_coefficient,
 )
 from weirhouse.science.properties import dynamic_viscosity, water_density
 from weirhouse.working import recording
@@ -132,3 +137,24 @@ def test_porosity_and_surface():
 def test_rose_wants_flow():
     with pytest.raises(ValueError, match="reynolds must be above 0"):
         rose_head_loss(0.0, 0.3, 6e-4, 0.43, 0.8, NU)
+
+
+def test_sizes_from_a_sieve_analysis():
+    """By hand: 10 percent pass 0.42 mm; 60 percent lie a third of the way from 0.59 to 0.84 mm by logarithm."""
+    openings, passing = [3.0e-4, 4.2e-4, 5.9e-4, 8.4e-4, 1.19e-3], [0.01, 0.10, 0.45, 0.90, 1.0]
+    fine = sieve_size(0.10, openings, passing)
+    assert fine == pytest.approx(4.2e-4)
+    coarse = sieve_size(0.60, openings, passing)
+    assert coarse == pytest.approx(5.9e-4 * (8.4 / 5.9) ** (1 / 3))
+    assert uniformity_coefficient(coarse, fine) == pytest.approx(1.58, abs=0.005)
+    with pytest.raises(ValueError, match=r"shares_passing must rise from sieve to sieve; item 2 is 0\.2"):
+        sieve_size(0.5, [4e-4, 5e-4], [0.9, 0.2])
+    with pytest.raises(ValueError, match=r"share_finer must be from 0\.2 to 0\.9; it is 0\.1"):
+        sieve_size(0.1, [4e-4, 5e-4], [0.2, 0.9])
+
+
+def test_surface_and_size_of_cylinders_as_long_as_wide():
+    # Geankoplis, Example 3.1-3: 6 / diameter is their surface for each volume
+    assert equivalent_grain_size(6 / 0.02) == pytest.approx(0.02)
+    assert bed_hydraulic_radius(0.4, 6e-4) == pytest.approx(0.4 / specific_surface(0.4, 6e-4))
+    assert media_mass(2.0, 0.5, 1600.0) == 1600.0

@@ -156,6 +156,72 @@ def filtration_rate_from_drop(
     return drop / duration
 
 
+@worked("Velocity in the pores", expression="filtration_rate / porosity", reference="definition")
+def pore_velocity(filtration_rate: FilterRate, porosity: Porosity) -> Annotated[FilterRate, Range(3e-4, 0.02)]:
+    """Return the mean velocity of the water between the grains.
+
+    Parameters
+    ----------
+    filtration_rate : flow for each area of the whole bed. [m/s]
+    porosity : porosity of the bed. [1]
+
+    Returns
+    -------
+    Velocity in the pores. [m/s]
+
+    Raises
+    ------
+    ValueError
+        If the rate is below 0 or the porosity not from 0.1 to 1.
+
+    Examples
+    --------
+    >>> round(pore_velocity(5.0 / 3600, 0.4) * 3600, 1)
+    12.5
+
+    References
+    ----------
+    Definition.
+    """
+    checks.at_least(filtration_rate, 0.0, "filtration_rate", "m/s")
+    checks.within(porosity, 0.1, 1.0, "porosity")
+    return filtration_rate / porosity
+
+
+@worked("Share of mudballs in the media", expression="mudball_volume / sample_volume", reference=_SOURCE)
+def mudball_share(
+    mudball_volume: Annotated[Volume, Range(1e-6, 1e-3)], sample_volume: Annotated[Volume, Range(1e-3, 1e-2)]
+) -> Annotated[Fraction, Range(0.0, 1.0)]:
+    """Return the share of mudballs in a sample of media: 0.1 percent is little, 1 percent asks for better washing.
+
+    Parameters
+    ----------
+    mudball_volume : water that the mudballs of the sample displace. [m^3]
+    sample_volume : volume of media sampled. [m^3]
+
+    Returns
+    -------
+    Share of the media. [1]
+
+    Raises
+    ------
+    ValueError
+        If the mudballs are below 0 or the sample not above 0.
+
+    Examples
+    --------
+    >>> mudball_share(2.1e-5, 3e-3)
+    0.007
+
+    References
+    ----------
+    Common practice, no source.
+    """
+    checks.at_least(mudball_volume, 0.0, "mudball_volume", "m^3")
+    checks.above(sample_volume, 0.0, "sample_volume", "m^3")
+    return mudball_volume / sample_volume
+
+
 @worked("Flow at a filtration rate", expression="filtration_rate * area", reference=_SOURCE)
 def filter_flow(filtration_rate: FilterRate, area: FilterArea) -> Flow:
     """Return the flow that a filter passes at a rate.

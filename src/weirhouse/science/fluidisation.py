@@ -29,6 +29,7 @@ from weirhouse.science.quantities import (
     Mass,
     Number,
     Porosity,
+    Pressure,
     Ratio,
     Several,
     Sphericity,
@@ -290,6 +291,81 @@ def fluidised_head_loss(
     bed(1.0, porosity)
     _grain(1.0, particle_density, fluid_density, 1.0)
     return depth * (1 - porosity) * (particle_density - fluid_density) / fluid_density
+
+
+@worked(
+    "Pressure drop of a lifted bed",
+    expression="9.80665 * depth * (1 - porosity) * (particle_density - fluid_density)",
+    reference="weight of the grains in the fluid; definition",
+)
+def fluidised_pressure_drop(
+    depth: LayerDepth, porosity: Porosity, particle_density: MediaDensity, fluid_density: WaterDensity
+) -> Pressure:
+    """Return the pressure that carries a bed in any fluid once it is lifted.
+
+    Parameters
+    ----------
+    depth : depth of the bed. [m]
+    porosity : its porosity at that depth. [1]
+    particle_density : density of the grains. [kg/m^3]
+    fluid_density : density of the fluid. [kg/m^3]
+
+    Returns
+    -------
+    Pressure drop. [Pa]
+
+    Raises
+    ------
+    ValueError
+        If an input is out of bounds or the grains not heavier than the fluid.
+
+    Examples
+    --------
+    >>> round(fluidised_pressure_drop(1.724, 0.42, 1000.0, 2.374), -1)
+    9780.0
+
+    References
+    ----------
+    Balance of forces.
+    """
+    checks.at_least(depth, 0.0, "depth", "m")
+    bed(1.0, porosity)
+    _grain(1.0, particle_density, fluid_density, 1.0)
+    return 9.80665 * depth * (1 - porosity) * (particle_density - fluid_density)
+
+
+@worked(
+    "Porosity at which grains begin to lift",
+    expression="(1 / (14 * sphericity))**(1 / 3)",
+    reference=_WEN_YU + ": sphericity x porosity^3 is about 1/14",
+)
+def minimum_fluidisation_porosity(sphericity: Sphericity) -> Porosity:
+    """Return about the porosity of a bed as it begins to lift, where it was not measured.
+
+    Parameters
+    ----------
+    sphericity : sphericity of the grains. [1]
+
+    Returns
+    -------
+    Porosity. [1]
+
+    Raises
+    ------
+    ValueError
+        If the sphericity is not from 0.1 to 1.
+
+    Examples
+    --------
+    >>> round(minimum_fluidisation_porosity(0.8), 3)
+    0.447
+
+    References
+    ----------
+    Wen and Yu 1966.
+    """
+    bed(1.0, 0.5, sphericity)
+    return (1 / (14 * sphericity)) ** (1 / 3)
 
 
 # --- one grain alone ---------------------------------------------------------------------------------------------

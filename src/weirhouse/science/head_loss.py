@@ -6,20 +6,26 @@ Head losses are metres of the water itself. A bed in service takes more: what it
 top.
 """
 
+import math
 from collections.abc import Sequence
 from typing import Annotated, Any
+
+import numpy as np
 
 from weirhouse.science import checks
 from weirhouse.science.filtration import layers
 from weirhouse.science.properties import dynamic_viscosity, kinematic_viscosity, water_density
 from weirhouse.science.quantities import (
+    Area,
     Density,
     FilterRate,
+    Fraction,
     GrainDensity,
     GrainSize,
     Head,
     KinematicViscosity,
     Length,
+    Mass,
     Number,
     Porosity,
     Pressure,
@@ -129,6 +135,98 @@ def grain_size_90(effective_size: GrainSize, uniformity: Uniformity) -> GrainSiz
     """
     _graded(effective_size, uniformity)
     return effective_size * uniformity**1.67
+
+
+@worked("Uniformity coefficient", expression="grain_size_60 / effective_size", reference="definition")
+def uniformity_coefficient(
+    grain_size_60: Annotated[GrainSize, Range(5e-4, 3e-3)], effective_size: Annotated[GrainSize, Range(2e-4, 5e-4)]
+) -> Uniformity:
+    """Return how far a medium is graded: d60 over d10.
+
+    Parameters
+    ----------
+    grain_size_60 : size that 60 percent by weight pass, d60. [m]
+    effective_size : size that 10 percent by weight pass, d10. [m]
+
+    Returns
+    -------
+    Uniformity coefficient. [1]
+
+    Raises
+    ------
+    ValueError
+        If the effective size is not above 0, or d60 below it.
+
+    Examples
+    --------
+    >>> round(uniformity_coefficient(7.5e-4, 5e-4), 2)
+    1.5
+
+    References
+    ----------
+    Definition.
+    """
+    checks.above(effective_size, 0.0, "effective_size", "m")
+    checks.refuse(
+        grain_size_60 < effective_size, grain_size_60, "grain_size_60 must not be below effective_size",
+        "Have the two changed places?",
+    )  # fmt: skip
+    return grain_size_60 / effective_size
+
+
+@worked(
+    "Grain size from a sieve analysis",
+    method="straight line between the two sieves around it, over the logarithm of the opening",
+    reference="common practice, no source",
+)
+def sieve_size(
+    share_finer: Annotated[Fraction, Range(0.2, 0.8)],
+    openings: Sizes,
+    shares_passing: Annotated[Sequence[float], Several("1", us="percent", si="percent", low=0.02, high=0.98)],
+) -> GrainSize:
+    """Return the size that a share of the weight passes: 10 percent for the effective size, 60 and 10 for uniformity.
+
+    Parameters
+    ----------
+    share_finer : share by weight that is finer. [1]
+    openings : openings of the sieves, rising. [m]
+    shares_passing : share by weight that passes each. [1]
+
+    Returns
+    -------
+    Grain size. [m]
+
+    Raises
+    ------
+    ValueError
+        If the lists differ in length or do not rise, or the share lies beyond the sieves.
+
+    Examples
+    --------
+    >>> round(sieve_size(0.10, [4e-4, 5e-4, 6e-4], [0.02, 0.10, 0.40]) * 1000, 3)
+    0.5
+
+    References
+    ----------
+    Common practice, no source.
+    """
+    sieves = layers(openings=openings, shares_passing=shares_passing)
+    sizes, passing = (np.array(column) for column in zip(*sieves, strict=True))
+    if np.isnan(sizes).any() or np.isnan(passing).any():
+        return math.nan * share_finer
+    checks.above(float(sizes[0]), 0.0, "openings", "m")
+    for name, values in (("openings", sizes), ("shares_passing", passing)):
+        falls = np.flatnonzero(np.diff(values) < 0)
+        if falls.size:
+            raise ValueError(
+                f"{name} must rise from sieve to sieve; item {falls[0] + 2} is {values[falls[0] + 1]:g}."
+                " Begin with the finest sieve."
+            )
+    checks.within(
+        share_finer, float(passing[0]), float(passing[-1]), "share_finer", "", "Sieve finer or coarser to reach it."
+    )
+    found = np.exp(np.interp(share_finer, passing, np.log(sizes)))
+    return float(found) if np.ndim(found) == 0 else found
 
 
 @worked(
@@ -296,6 +394,103 @@ def specific_surface(porosity: Porosity, grain_size: BedGrain, sphericity: Spher
     """
     bed(grain_size, porosity, sphericity)
     return 6 * (1 - porosity) / (sphericity * grain_size)
+
+
+@worked("Hydraulic radius of a bed", expression="porosity * grain_size / (6 * (1 - porosity))", reference="definition")
+def bed_hydraulic_radius(porosity: Porosity, grain_size: BedGrain) -> Annotated[GrainSize, Range(1e-5, 1e-2)]:
+    """Return the pore volume of a bed over the surface that the water wets in it.
+
+    Parameters
+    ----------
+    porosity : porosity of the bed. [1]
+    grain_size : diameter of the grains, times their sphericity when they are not spheres. [m]
+
+    Returns
+    -------
+    Hydraulic radius. [m]
+
+    Raises
+    ------
+    ValueError
+        If the size is not above 0 or the porosity out of bounds.
+
+    Examples
+    --------
+    >>> round(bed_hydraulic_radius(0.40, 6e-4) * 1e6, 1)
+    66.7
+
+    References
+    ----------
+    Definition.
+    """
+    bed(grain_size, porosity)
+    return porosity * grain_size / (6 * (1 - porosity))
+
+
+@worked("Grain size from the surface for each volume of grain", expression="6 / grain_surface", reference="definition")
+def equivalent_grain_size(grain_surface: Annotated[SpecificSurface, Range(2000.0, 20000.0)]) -> GrainSize:
+    """Return the diameter of the sphere with the same surface for its volume as a grain.
+
+    Parameters
+    ----------
+    grain_surface : surface of the grain over its own volume. [1/m]
+
+    Returns
+    -------
+    Diameter. [m]
+
+    Raises
+    ------
+    ValueError
+        If the surface is not above 0.
+
+    Examples
+    --------
+    >>> round(equivalent_grain_size(300.0), 4)  # cylinders as long as wide, of 20 mm
+    0.02
+
+    References
+    ----------
+    Definition.
+    """
+    checks.above(grain_surface, 0.0, "grain_surface", "1/m")
+    return 6 / grain_surface
+
+
+@worked("Dry media in a layer", expression="area * depth * bulk_density", reference="definition")
+def media_mass(
+    area: Annotated[Area, Range(0.5, 60.0)], depth: LayerDepth, bulk_density: Annotated[Density, Range(600.0, 2500.0)]
+) -> Mass:
+    """Return the dry weight of the media in a layer: what to order for a new one.
+
+    Parameters
+    ----------
+    area : area of the filter. [m^2]
+    depth : depth of the layer. [m]
+    bulk_density : dry weight for each volume of bed. [kg/m^3]
+
+    Returns
+    -------
+    Dry mass. [kg]
+
+    Raises
+    ------
+    ValueError
+        If the depth is below 0, or another input not above 0.
+
+    Examples
+    --------
+    >>> round(media_mass(3.2516, 0.2286, 1600.0))
+    1189
+
+    References
+    ----------
+    Definition.
+    """
+    checks.above(area, 0.0, "area", "m^2")
+    checks.at_least(depth, 0.0, "depth", "m")
+    checks.above(bulk_density, 0.0, "bulk_density", "kg/m^3")
+    return area * depth * bulk_density
 
 
 # --- Ergun -------------------------------------------------------------------------------------------------------
