@@ -171,8 +171,7 @@ def _by_minute(
     begin = int(np.searchsorted(times, scenario.MINUTES_FROM.timestamp()))
     fine = np.arange(times[begin], times[-1] + 1, MINUTE, dtype=np.int64)
     if channel in STEPPED:
-        nearest = np.clip((fine - times[begin] + 450) // 900 + begin, 0, len(times) - 1)
-        between = values[nearest]
+        between = values[begin + (fine - times[begin]) // 900]
     else:
         between = np.interp(fine, times[begin:], values[begin:])
     digit, n = _digit(instrument), len(fine)

@@ -226,7 +226,7 @@ class Train:
 
     def _washed(self, i: int, k: int) -> None:
         one, works, t = self.filters[k], self.works, self.times[i]
-        start = t - 8 * 60
+        start = t - 3 * 60
         values = {
             "volume": works.wash_volume, "rate": works.wash_rate,
             "start_head_loss": round(one.load + self._clean_loss(i, 1.0), 3),
