@@ -72,7 +72,7 @@ def frame(table: Timetable, *, narrow: bool) -> Frame:
     least = 24.0 if narrow else 22.0
     strips = {strip.lane for strip in table.strips}
     heights = lane_heights(table.lanes, max(520.0, (least + 22) * len(table.lanes)), least)
-    y = 20.0
+    y = 26.0
     stream = y
     y += STREAM + 8
     tops, bottoms = [], []
@@ -388,7 +388,9 @@ def _label(table: Timetable, at: Frame, mark: Mark, labels: Labels) -> str:
         return labels.place(x1, (y + each / 2 + 4, y + each / 2 + 7), words, FONT, "tt-label tt-halo", left_of=x0)
     if mark.kind == "dose":
         y = _level(at, mark)
-        return labels.place(x0 + 3, (y - 4, y + 14, y - 17, y + 27), mark.text, FONT, "tt-label tt-halo")
+        return labels.place(
+            x0 + 3, (y - 4, y + 14, y - 17, y + 27), mark.text, FONT, "tt-label tt-halo", left_of=x0 - 4
+        )
     if mark.kind == "intake_shut":
         return labels.place(x0 - 4, (top + 13, top + 27), "intake shut", FONT, "tt-label tt-halo")
     if mark.kind == "outage":
