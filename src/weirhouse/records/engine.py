@@ -21,6 +21,7 @@ WAIT_S = 5.0  # how long a writer waits for another
 LOG_KEPT = 16 * 1024 * 1024  # bytes of the log that stay on the disk after a large import
 SAFE_FROM = (3, 51, 3)  # earlier libraries can lose a commit when the log is reset while another process writes
 MAGIC = b"SQLite format 3\x00"
+PAGES = tuple(512 << n for n in range(8))  # sizes of a page [bytes]
 
 Row = tuple[Any, ...]
 
@@ -116,17 +117,7 @@ class Database:
         """Return the version of the tables in the file, having made sure that it is ours and not newer than this."""
         application = self._connection.execute("PRAGMA application_id").fetchone()[0]
         version = int(self._connection.execute("PRAGMA user_version").fetchone()[0])
-        if application != self.kind.application_id:
-            raise RecordsError(
-                f"{self.path} is a database of another program, not the {self.kind.holds} of a plant. Nothing was "
-                "changed. Move it away and put the right file back."
-            )
-        if version > self.kind.version:
-            raise RecordsError(
-                f"{self.path} was written by version {version} of the records, this program knows version "
-                f"{self.kind.version}. Nothing was changed. Install the newer Weirhouse, or restore a backup from "
-                "before the upgrade."
-            )
+        _require_ours(self.path, self.kind, application, version)
         return version
 
     def _settle(self) -> None:
@@ -211,13 +202,29 @@ def _require_file(path: Path, kind: Kind) -> None:
     keep = "Nothing was changed. Keep it, and put the newest backup in its place."
     if not header:
         raise RecordsError(f"{path} is empty, 0 bytes long. {keep}")
-    if not header.startswith(MAGIC) or len(header) < 100:
-        raise RecordsError(f"{path} is no database, or its beginning is damaged. {keep}")
     page = int.from_bytes(header[16:18], "big")
     page = 65536 if page == 1 else page
+    if not header.startswith(MAGIC) or len(header) < 100 or page not in PAGES:
+        raise RecordsError(f"{path} is no database, or its beginning is damaged. {keep}")
     pages = int.from_bytes(header[28:32], "big")
-    if size < page * pages and not _log_of(path):
+    if _log_of(path):
+        return  # what the file says may be out of date; SQLite puts it together
+    if size < page * pages:
         raise RecordsError(f"{path} is cut off: {size:,} of {page * pages:,} bytes are there. {keep}")
+    _require_ours(path, kind, int.from_bytes(header[68:72], "big"), int.from_bytes(header[60:64], "big"))
+
+
+def _require_ours(path: Path, kind: Kind, application: int, version: int) -> None:
+    if application != kind.application_id:
+        raise RecordsError(
+            f"{path} is a database of another program, not the {kind.holds} of a plant. Nothing was changed. Move it "
+            "away and put the right file back."
+        )
+    if version > kind.version:
+        raise RecordsError(
+            f"{path} was written by version {version} of the records, this program knows version {kind.version}. "
+            "Nothing was changed. Install the newer Weirhouse, or restore a backup from before the upgrade."
+        )
 
 
 def explained(fault: Exception, path: Path) -> RecordsError | None:

@@ -31,29 +31,27 @@ def create(folder: Path) -> None:
         return
     try:
         folder.mkdir(parents=True, exist_ok=True)
-        pair = _pair_left(folder) or str(uuid.uuid4())
-        for kind in (SERIES, LEDGER):
-            if not (folder / kind.file).exists():
-                _make(folder / kind.file, kind, pair)
+        if not (folder / SERIES.file).exists():
+            _make(folder / SERIES.file, SERIES, str(uuid.uuid4()))
+        pair = _pair_of_empty(folder)  # of the series that are in place, whoever made them
+        if not exist(folder):
+            _make(folder / LEDGER.file, LEDGER, pair)
     except OSError as fault:
         raise RecordsError(f"No records can be made in {folder} ({fault.strerror}). Choose another folder.") from fault
 
 
-def _pair_left(folder: Path) -> str | None:
-    """Return the pair of series that were left alone and empty; refuse those that hold something."""
-    if not (folder / SERIES.file).exists():
-        return None
+def _pair_of_empty(folder: Path) -> str:
+    """Return the pair of series that stand alone; refuse those that hold something."""
     alone = Database(folder / SERIES.file, SERIES, read_only=True)
     try:
-        if alone.row("SELECT 1 FROM chunk LIMIT 1"):
+        if alone.row("SELECT 1 FROM chunk LIMIT 1") and not exist(folder):
             raise RecordsError(
                 f"{folder / LEDGER.file} is not there, and {SERIES.file} beside it holds series. Nothing was changed. "
                 "Put the file back from a backup, or choose an empty folder."
             )
-        found = alone.row("SELECT pair FROM origin")
+        return pair_of(alone)
     finally:
         alone.close()
-    return str(found[0]) if found else None
 
 
 def _make(path: Path, kind: Kind, pair: str) -> None:
