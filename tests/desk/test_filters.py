@@ -166,6 +166,16 @@ def test_a_standing_plant_washes_before_it_starts(tmp_path):
     assert line.action == "Backwash Filter 1 before you start it."
 
 
+def test_the_head_loss_of_a_standing_filter_is_its_last_while_filtering(tmp_path):
+    """The gauge falls to nothing when the plant stops; the run goes on from where it was at 20:00."""
+    scene = Scene(tmp_path / "plant", now=NOW + timedelta(hours=8)).quiet(CHANNELS)
+    steeper(scene, "filter_1", 4)  # 0.2 ft/h from 16:00 yesterday to 19:30 today: 5.0 ft, 10 h to 7 ft from 06:00 on
+    scene.each("filter_1_head_loss", lambda r: r.value if scene.running(r.taken_at) else 0.004 * r.value)
+    line = lines(scene)["run_filter_1"]
+    assert figures(line)["Until its limit: head loss"] == pytest.approx(10 * 3600, abs=2700)
+    assert line.value == pytest.approx((8 + 10) * 3600, abs=2700)
+
+
 def test_no_limit_in_the_plant_file_and_no_rise(tmp_path):
     text = PLANT_FILE.read_text(encoding="utf-8").replace('max_run = "72 h"', "")
     scene = Scene(tmp_path / "plant", plant_text=text).quiet(CHANNELS)

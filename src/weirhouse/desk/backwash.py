@@ -386,6 +386,9 @@ def _bed_figures(plant: Plant, stage: Filters, bed: Bed, display: Display, sever
         figure(f"Minutes at that rate{of}", _duration(plant, stage), "s", "min", digits=2),
         figure(f"Finished water for one wash{of}", bed.volume, "m^3", display.unit(Volume)),
     ]
+    if wash.filter_to_waste is not None:
+        waste = plant.known(f"train.{stage.id}.backwash.filter_to_waste")
+        found.append(figure(f"Filter to waste afterwards{of}", waste, "s", "min", digits=2))
     found += [_grown_figure(f"Expansion of {grown.layer.media}{of}", grown) for grown in bed.layers]
     found.append(figure(f"Rate that lifts the coarsest grains{of}", bed.lifting, "m/s", rate_unit))
     if bed.support is not None:

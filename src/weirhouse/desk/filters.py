@@ -2,6 +2,8 @@
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from datetime import UTC, datetime
+from math import isfinite
 from statistics import median
 
 from weirhouse.desk.lines import Display, age_words, figure, oldest, unknown
@@ -89,6 +91,22 @@ def channels_of(situation: Situation, filter_id: str) -> tuple[str, ...]:
     if run.turbidity.channel not in situation.values:
         found.append("combined_turbidity")
     return tuple(dict.fromkeys([*found, run.flow.channel]))
+
+
+def head_loss_of(situation: Situation, run: FilterRun) -> Known | None:
+    """Return the head loss that a limit is held against: of a standing filter, the last one while it filtered."""
+    newest = run.head_loss.usable
+    if newest is None or situation.running.state != "standing":
+        return newest
+    track, clock = run.head_loss_track, [float(hours) for hours in run.filtered_hours]
+    found = newest
+    # no hour passes on this clock while the filter stands; a reading at the stop itself belongs to the standing filter
+    for before, here, after, i in zip(clock, clock[1:], clock[2:], range(1, len(clock)), strict=False):
+        if before < here < after and track.flags[i] == 0 and isfinite(track.values[i]):
+            taken = datetime.fromtimestamp(int(track.times[i]), UTC).astimezone(situation.zone)
+            source = Reading(run.head_loss.title, "", taken, "the last while it filtered")
+            found = Known(float(track.values[i]), source, "m")
+    return found
 
 
 def _turbidity(situation: Situation, run: FilterRun) -> Value:
@@ -226,7 +244,7 @@ def _measured(title: str, value: Value, inside: str, unit: str, limit: Known | N
 def _passed(situation: Situation, stage: Filters, run: FilterRun) -> str:
     """Return what limit a reading that can be trusted has reached, in a sentence; empty when none."""
     display = Display(situation.plant.unit_set)
-    loss, turbidity = run.head_loss.usable, _turbidity(situation, run).usable
+    loss, turbidity = head_loss_of(situation, run), _turbidity(situation, run).usable
     said = []
     if stage.terminal_head_loss is not None and loss is not None and loss >= stage.terminal_head_loss:
         limit = display.show(stage.terminal_head_loss, Head)
@@ -248,7 +266,7 @@ def _limits(situation: Situation, stage: Filters, run: FilterRun) -> list[Left]:
     """Return the filtering time until each limit of the run that is in sight."""
     found = []
     plant, at = situation.plant, f"train.{stage.id}"
-    loss, slope = run.head_loss.usable, run.head_loss_slope
+    loss, slope = head_loss_of(situation, run), run.head_loss_slope
     if stage.terminal_head_loss is not None and loss is not None and slope is not None and slope.middle > 0:
         limit = plant.known(f"{at}.terminal_head_loss")
         found.append(
