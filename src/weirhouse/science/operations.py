@@ -1,5 +1,6 @@
 """How long until, how much left, and what share? The small sums of an operator's day."""
 
+from collections.abc import Sequence
 from typing import Annotated, Any
 
 import numpy as np
@@ -14,6 +15,7 @@ from weirhouse.science.quantities import (
     HeadLossRise,
     Mass,
     Number,
+    Several,
     Turbidity,
     TurbidityRise,
     Volume,
@@ -147,7 +149,9 @@ def sooner(first: _Run, second: _Run) -> _Run:
     reference=_COMMON,
 )
 def clock_time_for_filtering(
-    filtering: _Run, rest_of_hour: Annotated[Duration, Range(0.0, 3600.0)], shares: Fraction
+    filtering: _Run,
+    rest_of_hour: Annotated[Duration, Range(0.0, 3600.0)],
+    shares: Annotated[Sequence[float], Several("1", us="percent", si="percent", low=0.1, high=1.0)],
 ) -> _Run:
     """Return how long it takes on the clock until the plant has filtered for a given time.
 
@@ -182,7 +186,8 @@ def clock_time_for_filtering(
     wanted = np.asarray(filtering, dtype=float)
     rest = np.asarray(rest_of_hour, dtype=float)
     checks.require(bool(hours.max() > 0), float(hours.max()), "the share of running hours must be above 0 in one hour")
-    result = np.vectorize(_walk, excluded={2}, otypes=[float])(wanted, rest, hours)
+    with np.errstate(invalid="ignore"):  # a gap among the inputs is compared, and answered with a gap
+        result = np.vectorize(_walk, excluded={2}, otypes=[float])(wanted, rest, hours)
     return float(result) if result.ndim == 0 else result
 
 
@@ -190,7 +195,7 @@ _LONGEST = 30 * 86400.0
 
 
 def _walk(filtering: float, rest_of_hour: float, shares: Any) -> float:
-    if filtering != filtering or rest_of_hour != rest_of_hour:
+    if filtering != filtering or rest_of_hour != rest_of_hour or np.isnan(shares).any():
         return float("nan")
     clock, span, index = 0.0, rest_of_hour, 0
     while clock < _LONGEST:
@@ -243,8 +248,8 @@ def dose_between(
     ----------
     Common practice, no source.
     """
-    checks.require(
-        upper_turbidity > lower_turbidity, upper_turbidity, "upper_turbidity must be above lower_turbidity",
+    checks.refuse(
+        upper_turbidity <= lower_turbidity, upper_turbidity, "upper_turbidity must be above lower_turbidity",
         "Sort the dose table by turbidity.",
     )  # fmt: skip
     return lower_dose + (upper_dose - lower_dose) * (turbidity - lower_turbidity) / (upper_turbidity - lower_turbidity)
@@ -279,6 +284,77 @@ def dose_change(dose: Dose, present_dose: Dose) -> Annotated[Fraction, Range(-1.
     """
     checks.above(present_dose, 0.0, "present_dose", "mg/L", "With nothing fed there is nothing to compare with.")
     return dose / present_dose - 1
+
+
+@worked("Volumes together", expression="first + second", reference="definition")
+def together(first: Volume, second: Volume) -> Volume:
+    """Return the sum of two volumes.
+
+    Parameters
+    ----------
+    first : volume. [m^3]
+    second : another. [m^3]
+
+    Returns
+    -------
+    Both together. [m^3]
+
+    Examples
+    --------
+    >>> together(300.0, 90.0)
+    390.0
+
+    References
+    ----------
+    Definition.
+    """
+    return first + second
+
+
+@worked(
+    "Time until a volume is drawn",
+    method="walked through the hours of the day, each with its usual demand",
+    reference=_COMMON,
+)
+def time_to_draw(
+    volume: Annotated[Volume, Range(10.0, 500.0)],
+    rest_of_hour: Annotated[Duration, Range(0.0, 3600.0)],
+    demands: Annotated[Sequence[float], Several("m^3/s", us="gpm", si="L/s", low=0.001, high=0.02)],
+) -> _Run:
+    """Return how long a volume lasts when nothing is made and each hour of the day draws its usual demand.
+
+    `demands` begins with the present hour and is gone through again and again. Longer than 30 days counts as 30 days.
+
+    Parameters
+    ----------
+    volume : water that may be drawn. [m^3]
+    rest_of_hour : what is left of the present hour. [s]
+    demands : usual demand of each hour, the present one first. [m^3/s]
+
+    Returns
+    -------
+    Time, at most 30 days. [s]
+
+    Raises
+    ------
+    ValueError
+        If a demand is below 0.
+
+    Examples
+    --------
+    >>> time_to_draw(27.0, 1800.0, [0.005, 0.01])  # 9 m3 in the half hour left, then half an hour at 10 L/s
+    3600.0
+
+    References
+    ----------
+    Common practice, no source.
+    """
+    hours = np.atleast_1d(np.asarray(demands, dtype=float))
+    checks.at_least(float(hours.min()), 0.0, "demands", "m^3/s")
+    wanted, rest = np.asarray(volume, dtype=float), np.asarray(rest_of_hour, dtype=float)
+    with np.errstate(invalid="ignore"):  # a gap among the inputs is compared, and answered with a gap
+        result = np.vectorize(_walk, excluded={2}, otypes=[float])(wanted, rest, hours)
+    return float(result) if result.ndim == 0 else result
 
 
 @worked("Water above a level", expression="max(0, level - lowest)", reference="definition")

@@ -2,3 +2,7 @@
 
 The rooms after this one get these plain frozen values and never a database connection.
 """
+
+from weirhouse.situation.at import at, between
+
+__all__ = ["at", "between"]

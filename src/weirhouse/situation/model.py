@@ -87,6 +87,17 @@ class Running:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class SimilarDoses:
+    """What was fed in the hours at raw water like now's: the middle dose, the middle eight tenths, and its result."""
+
+    hours: int
+    middle: Known
+    low: Known
+    high: Known
+    settled: Known | None  # middle of the settled turbidity they gave
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class FeedInForce:
     """What a chemical feed is set to, and since when. None where nothing was recorded."""
 
@@ -97,6 +108,9 @@ class FeedInForce:
     since: datetime | None  # of the last recorded dose change
     lowest_past_dose: Known | None  # range of doses used, over the period of `past`
     highest_past_dose: Known | None
+    similar: SimilarDoses | None = None
+    volume_ahead: Known | None = None  # of the basins and lines between the stream and this feed [m^3]
+    raw_at_feed: Known | None = None  # raw turbidity, as it came in, of the water now at the feed [NTU]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -107,6 +121,16 @@ class PastDose:
     raw_turbidity: float
     dose: float
     settled_turbidity: float  # NaN where not measured
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Slope:
+    """A rate of change over filtering time [inside unit per s], with an 80 percent band, from `n` readings."""
+
+    middle: Known
+    low: Known
+    high: Known
+    n: int
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -125,6 +149,9 @@ class FilterRun:
     turbidity_track: Track  # of this run
     starting_head_loss: Known | None  # about one hour into the run [m]
     filtered_hours: NDArray[np.float64]  # filtering time [h] at each point of head_loss_track
+    own_meter: bool  # False: the flow is an equal share of the plant's
+    head_loss_slope: Slope | None
+    turbidity_slope: Slope | None  # over the last hours of filtering
     gaps: str = ""  # says so when flow was not recorded for part of the run
 
 
@@ -137,7 +164,6 @@ class PastRun:
     ended_at: datetime
     clock_hours: float
     end_head_loss: float  # NaN when not recorded
-    volume: float  # [m^3], NaN when not recorded
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -198,7 +224,11 @@ class Situation:
     demo: bool
     values: Mapping[str, Value]
     trends: Mapping[str, tuple[Trend, ...]]  # channel -> over 1 h and 3 h, shortest first
+    tracks: Mapping[str, Track]  # of the last day, longer where a filter run or a passage asks for it
+    flow_channel: str  # the plant's flow meter
     running: Running
+    running_by_hour: tuple[float, ...]  # share of recent days on which the plant ran in each local hour; or empty
+    usual_flow: Known | None  # median flow of the recent hours in which the plant ran [m^3/s]
     feeds: Mapping[str, FeedInForce]
     past_doses: tuple[PastDose, ...]  # at raw water like now's first
     runs: Mapping[str, FilterRun]
@@ -206,7 +236,7 @@ class Situation:
     tanks: Mapping[str, Tank]
     demand: Demand
     outflow_peak: Known | None  # highest flow of the last hour through the contact stages [m^3/s]
-    outflow_basis: str
+    outflow_channel: str
     rain_today: Known | None  # [m] since local midnight
     months: Mapping[str, Month]
     events: tuple[Event, ...]  # of the last days, newest last

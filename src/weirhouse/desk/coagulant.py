@@ -1,0 +1,275 @@
+"""How much coagulant, what does the pump stand at, and what does it leave of alkalinity and pH?"""
+
+from collections.abc import Iterator
+
+from weirhouse.desk.feeders import caution_of, day_tank, fed, rate_and_setting
+from weirhouse.desk.flow import setting_flow
+from weirhouse.desk.lines import Display, age_words, figure, oldest, unknown
+from weirhouse.desk.model import Advice, AdviceState, Figure
+from weirhouse.plant.model import Feed, Plant
+from weirhouse.quantity import show
+from weirhouse.science.basins import detention_time
+from weirhouse.science.coagulation import alkalinity_after_coagulant, ph_after_coagulant
+from weirhouse.science.operations import dose_between, dose_change
+from weirhouse.science.quantities import Dose
+from weirhouse.situation.ages import clock_text, later
+from weirhouse.situation.model import Situation
+from weirhouse.working import Default, Entry, Known, Sheet, note, recording
+
+APART = 0.08  # a dose in force within this share of the one advised is left alone
+BASIS = {"product": "as product", "Al2O3": "as Al₂O₃", "Al": "as Al"}
+ENOUGH = 3  # hours at similar water below which past doses say little
+# Alkalinity left after coagulation, warn and stop; operator guidance from memory.
+ALKALINITY_LOW = Default("10 mg/L as CaCO3 left after the coagulant", "common practice, no source")
+JAR_TEST = "A jar test is due"
+
+
+def coagulants(situation: Situation) -> Iterator[Advice]:
+    """Yield the lines of each coagulant feed."""
+    for feed in situation.plant.feeds:
+        if feed.role == "coagulant":
+            yield from coagulant(situation, feed)
+
+
+def coagulant(situation: Situation, feed: Feed) -> Iterator[Advice]:
+    """Yield dose, arrival, feed rate, pump setting, alkalinity, pH and day tank of one coagulant."""
+    line, dose = _dose(situation, feed)
+    yield line
+    arrival = _arrival(situation, feed, dose)
+    if arrival is not None:
+        yield arrival
+    no_dose = line.check or "No dose can be given."
+    channels = line.depends
+    yield from rate_and_setting(situation, feed, dose, channels, why_no_dose=no_dose)
+    yield from _chemistry(situation, feed, dose, channels, no_dose)
+    tank = day_tank(situation, feed, dose, channels)
+    if tank is not None:
+        yield tank
+
+
+def table_dose(plant: Plant, feed: Feed, turbidity: Known) -> tuple[Known, str] | None:
+    """Return the dose that the plant's own table gives, and a warning where the table does not reach."""
+    rows = feed.dose_table
+    if not rows:
+        return None
+
+    def entry(index: int, part: int) -> Known:
+        text = f"{show(rows[index][0], 'NTU')} : {show(rows[index][1], 'g/m^3', 'mg/L')}"
+        return Known(rows[index][part], Entry(f"train.{feed.id}.dose_table, row {index}", text), ("NTU", "g/m^3")[part])
+
+    last = len(rows)
+    if turbidity <= rows[0][0]:
+        below = turbidity < rows[0][0]
+        note("first row of the dose table")
+        return entry(0, 1), "the water is clearer than the first row of the dose table" if below else ""
+    if turbidity >= rows[-1][0]:
+        beyond = turbidity > rows[-1][0]
+        note("last row of the dose table")
+        dirtier = "the water is dirtier than the last row of the dose table"
+        return Known(rows[-1][1], entry(-1, 1).source, "g/m^3"), dirtier if beyond else ""
+    for before, after in zip(range(last), range(1, last), strict=False):
+        if turbidity <= rows[after][0]:
+            dose = dose_between(turbidity, entry(before, 0), entry(before, 1), entry(after, 0), entry(after, 1))
+            return dose, ""
+    raise AssertionError("a sorted table brackets every turbidity between its ends")
+
+
+def _dose(situation: Situation, feed: Feed) -> tuple[Advice, Known | None]:
+    """Return the line on the dose, and the dose itself when it may be set."""
+    id, title, channels = f"{feed.id}_dose", f"{feed.name} dose", ("raw_turbidity",)
+    unit, basis = Display(situation.plant.unit_set).unit(Dose), BASIS.get(feed.basis, feed.basis)
+    turbidity = situation.value("raw_turbidity").usable
+    force = situation.feeds[feed.id]
+    similar = force.similar
+    if turbidity is None:
+        return unknown(situation, id, title, channels, inside="g/m^3", unit=unit, caution=caution_of(feed)), None
+    with recording() as sheet:
+        found = table_dose(situation.plant, feed, turbidity)
+        if found is None and similar is None:
+            check = f"{JAR_TEST}: the plant file has no dose table and no dose is on record at water like this."
+            line = unknown(
+                situation, id, title, channels, inside="g/m^3", unit=unit, check=check, caution=caution_of(feed)
+            )
+            return line, None
+        if found is not None:
+            dose, warning = found
+        else:
+            assert similar is not None
+            dose, warning = similar.middle, ""
+        present = force.dose.usable
+        change = dose_change(dose, present) if present is not None and present > 0 else None
+    due = _jar_test_due(situation, feed, dose, warning)
+    differs = change is None or abs(change) > APART
+    state: AdviceState = (
+        "do_now" if differs and situation.running.state == "running" else "soon" if differs or due else "steady"
+    )
+    shown = show(dose, "g/m^3", unit)
+    action = f"Feed {shown} {basis}." if differs else f"Keep {show(present or dose, 'g/m^3', unit)} {basis}."
+    if situation.running.state == "standing":
+        action = f"When you start, feed {shown} {basis}."
+    if due:
+        action += f" {JAR_TEST}: {due}."
+    source = "your dose table" if found is not None else "the doses on record at water like this"
+    line = Advice(
+        id=id, title=title, action=action, value=float(dose), inside="g/m^3", unit=unit, shown=shown, state=state,
+        caution=caution_of(feed), working=sheet, age_s=oldest(situation, channels),
+        confidence=_confidence(situation, feed, channels, bool(due)), depends=channels, check="",
+        because=f"Raw turbidity {show(turbidity, 'NTU')}, by {source}."
+        + (f" Now fed: {show(present, 'g/m^3', unit)}." if present is not None else ""),
+        figures=_past(situation, feed, unit),
+    )  # fmt: skip
+    return line, dose
+
+
+def _jar_test_due(situation: Situation, feed: Feed, dose: Known, warning: str) -> str:
+    """Return why a jar test is due, or nothing: never beyond the doses of the past without saying so."""
+    force = situation.feeds[feed.id]
+    low, high = force.lowest_past_dose, force.highest_past_dose
+    if warning:
+        return warning
+    if low is None or high is None:
+        return "no dose is on record yet"
+    if dose > high and abs(dose_change(dose, high)) > 1e-6:
+        return f"this is above every dose on record (highest {show(high, 'g/m^3', 'mg/L')})"
+    if dose < low and abs(dose_change(dose, low)) > 1e-6:
+        return f"this is below every dose on record (lowest {show(low, 'g/m^3', 'mg/L')})"
+    return ""
+
+
+def _confidence(situation: Situation, feed: Feed, channels: tuple[str, ...], due: bool) -> str:
+    similar = situation.feeds[feed.id].similar
+    age = age_words(situation, channels)
+    if due:
+        return f"low: outside of what was tried here; {age}"
+    if similar is None or similar.hours < ENOUGH:
+        return f"middling: the table alone, hardly any dose on record at water like this; {age}"
+    return f"good: {similar.hours} hours on record at water like this; {age}"
+
+
+def _past(situation: Situation, feed: Feed, unit: str) -> tuple[Figure, ...]:
+    force = situation.feeds[feed.id]
+    found = []
+    if force.similar is not None:
+        similar = force.similar
+        span = f"{show(similar.low, 'g/m^3', unit)} to {show(similar.high, 'g/m^3', unit)} in {similar.hours} hours"
+        found.append(figure("Middle of past doses at similar water", similar.middle, "g/m^3", unit, against=span))
+        if similar.settled is not None:
+            found.append(figure("Settled turbidity they gave (middle)", similar.settled, "NTU", "NTU", digits=2))
+    if force.lowest_past_dose is not None and force.highest_past_dose is not None:
+        found.append(figure("Lowest dose on record", force.lowest_past_dose, "g/m^3", unit))
+        found.append(figure("Highest dose on record", force.highest_past_dose, "g/m^3", unit))
+    return tuple(found)
+
+
+def _arrival(situation: Situation, feed: Feed, dose: Known | None) -> Advice | None:
+    """Return when the present raw water reaches the feed, where a basin or a line lies ahead of it."""
+    force = situation.feeds[feed.id]
+    if force.volume_ahead is None:
+        return None
+    id, title = f"{feed.id}_arrival", f"Water at the {feed.name.lower()} feed"
+    channels = ("raw_turbidity", situation.flow_channel)
+    flow = setting_flow(situation)
+    unit, basis = Display(situation.plant.unit_set).unit(Dose), BASIS.get(feed.basis, feed.basis)
+    bad = [c for c in channels if situation.value(c).usable is None]
+    if bad or dose is None or flow is None:
+        check = "" if bad else "No dose or no flow can be given."
+        return unknown(situation, id, title, channels, inside="g/m^3", unit=unit, check=check)
+    with recording() as sheet:
+        lag = detention_time(force.volume_ahead, flow)
+        at_feed = force.raw_at_feed
+        found = table_dose(situation.plant, feed, at_feed) if at_feed is not None else None
+        change = dose_change(dose, found[0]) if found is not None and found[0] > 0 else None
+    when = clock_text(later(situation.at, lag), situation.at, situation.zone)
+    if situation.running.state == "standing":
+        when = f"{show(lag, 's', 'h', 2)} of running"
+    new = show(dose, "g/m^3", unit)
+    if at_feed is None or found is None or change is None:
+        value, state = float(dose), "steady"
+        action = f"The present raw water reaches the feed at about {when}; what is there now is not on record."
+    elif abs(change) > APART:
+        now = found[0]
+        value, state = float(now), "soon"
+        pump = _pump(situation, feed, now)
+        later_pump = _pump(situation, feed, dose)
+        action = (
+            f"Feed {show(now, 'g/m^3', unit)} coagulant {basis}{pump} until the present raw water reaches the feed at "
+            f"about {when}, then {new}{later_pump}."
+        )
+    else:
+        value, state = float(dose), "steady"
+        action = f"The water at the feed wants the same dose; the present raw water reaches it at about {when}."
+    because = f"Raw turbidity of the water now at the feed: {show(at_feed, 'NTU')}." if at_feed is not None else ""
+    advice_state: AdviceState = "soon" if state == "soon" else "steady"
+    return Advice(
+        id=id, title=title, action=action, value=value, inside="g/m^3", unit=unit, shown=show(value, "g/m^3", unit),
+        state=advice_state, caution="", working=sheet, age_s=oldest(situation, channels),
+        confidence=f"middling: the mean time through what lies ahead of the feed; it mixes on the way; "
+        f"{age_words(situation, channels)}",
+        depends=channels, check="", because=because,
+        figures=(figure("Time from the stream to the feed", lag, "s", "h", digits=2),),
+    )  # fmt: skip
+
+
+def _pump(situation: Situation, feed: Feed, dose: Known) -> str:
+    flow = setting_flow(situation)
+    setting = fed(situation.plant, feed, dose, flow).setting if flow is not None else None
+    if setting is None or feed.calibration is None:
+        return ""
+    speed = " speed" if feed.calibration.unit == "percent" else ""
+    return f" (feed pump at {show(setting, '1', feed.calibration.unit, 2)}{speed})"
+
+
+def _chemistry(
+    situation: Situation, feed: Feed, dose: Known | None, channels: tuple[str, ...], no_dose: str
+) -> Iterator[Advice]:
+    """Yield the alkalinity and the pH that the dose leaves."""
+    plant = situation.plant
+    alkalinity_needs = tuple(dict.fromkeys([*channels, "raw_alkalinity"]))
+    ph_needs = tuple(dict.fromkeys([*alkalinity_needs, "raw_ph", "raw_temperature"]))
+    titles = (f"Alkalinity after {feed.name.lower()}", f"pH after {feed.name.lower()}")
+    ids = (f"{feed.id}_alkalinity", f"{feed.id}_ph")
+    if feed.basicity is None or feed.al2o3 is None:
+        check = "The plant file does not give the product's basicity and Al2O3: take them from its data sheet."
+        yield unknown(situation, ids[0], titles[0], alkalinity_needs, check=check, inside="g/m^3", unit="mg/L")
+        yield unknown(situation, ids[1], titles[1], ph_needs, check=check, inside="pH", unit="pH")
+        return
+    counted = feed.basis
+    assert counted != "Cl2"  # the plant file refuses a coagulant counted as chlorine
+    strength, basicity = plant.known(f"train.{feed.id}.al2o3"), plant.known(f"train.{feed.id}.basicity")
+    raw = situation.value("raw_alkalinity").usable
+    check = no_dose if dose is None and situation.value("raw_turbidity").usable is not None else ""
+    if raw is None or dose is None:
+        yield unknown(situation, ids[0], titles[0], alkalinity_needs, inside="g/m^3", unit="mg/L", check=check)
+    else:
+        with recording() as sheet:
+            left = alkalinity_after_coagulant(raw, dose, strength, basicity, counted)
+        yield _alkalinity(situation, ids[0], titles[0], alkalinity_needs, left, raw, sheet)
+    ph, temperature = situation.value("raw_ph").usable, situation.value("raw_temperature").usable
+    if raw is None or ph is None or temperature is None or dose is None:
+        yield unknown(situation, ids[1], titles[1], ph_needs, inside="pH", unit="pH", check=check)
+        return
+    with recording() as sheet:
+        after = ph_after_coagulant(ph, raw, temperature, dose, strength, basicity, counted)
+    yield Advice(
+        id=ids[1], title=titles[1], action=f"Expect pH {after:.2f} after the coagulant; measure it.",
+        value=float(after), inside="pH", unit="pH", shown=f"{after:.2f}", state="steady", caution="", working=sheet,
+        age_s=oldest(situation, ph_needs),
+        confidence=f"within about 0.15, the error of a pH reading in the field; {age_words(situation, ph_needs)}",
+        depends=ph_needs, check="", because=f"Raw pH {ph:.2f}, alkalinity {show(raw, 'g/m^3', 'mg/L')} as CaCO₃.",
+    )  # fmt: skip
+
+
+def _alkalinity(
+    situation: Situation, id: str, title: str, needs: tuple[str, ...], left: Known, raw: Known, sheet: Sheet
+) -> Advice:
+    shown = show(left, "g/m^3", "mg/L")
+    low = left < 10.0
+    action = f"Expect {shown} as CaCO₃ left."
+    if low:
+        action += " That is little: add alkalinity or ask for a product of higher basicity before you raise the dose."
+    return Advice(
+        id=id, title=title, action=action, value=float(left), inside="g/m^3", unit="mg/L", shown=shown,
+        state="soon" if low else "steady", caution="", working=sheet, age_s=oldest(situation, needs),
+        confidence=f"worked out from the product's basicity; {age_words(situation, needs)}", depends=needs, check="",
+        because=f"Raw alkalinity {show(raw, 'g/m^3', 'mg/L')} as CaCO₃. Warned below {ALKALINITY_LOW}.",
+    )  # fmt: skip

@@ -1,0 +1,128 @@
+"""How is a line of advice put together? What it stands on, what is doubtful about that, and what to check."""
+
+from collections.abc import Iterable, Sequence
+from typing import Any, get_args
+
+from weirhouse.desk.model import Advice, Figure
+from weirhouse.quantity import convert, label, show
+from weirhouse.situation.ages import age_text
+from weirhouse.situation.model import Situation, Value
+from weirhouse.working import Unit
+
+# What to do about a reading that cannot be trusted; the first word found in the channel's id counts.
+_CHECKS = (
+    ("turbidity", "take a grab sample, read it on the bench turbidimeter, and look at the sample flow of the meter"),
+    ("chlorine", "measure free chlorine with the test kit and look at the sample flow of the analyser"),
+    ("flow", "read the flow meter and hold it against the change of level in a tank"),
+    ("head_loss", "read the head-loss gauge and look for air in its tubes"),
+    ("temperature", "measure with a thermometer in running water"),
+    ("alkalinity", "titrate a sample"),
+    ("_ph", "measure with the hand pH meter, buffered today"),
+    ("tank_level", "dip the day tank"),
+    ("level", "read the gauge at the tank"),
+    ("setting", "read the pump's dial"),
+    ("dose", "find the dose in force from the pump's drawdown and the flow"),
+    ("uv254", "measure a filtered sample"),
+)
+
+
+def what_to_check(value: Value) -> str:
+    """Return one sentence: what is wrong with a reading and how to get a good one."""
+    how = next((text for word, text in _CHECKS if word in value.channel), "read it at the instrument")
+    return f"{value.title}: {value.why}; {how}, and enter it."
+
+
+def doubtful(situation: Situation, channels: Iterable[str]) -> tuple[Value, ...]:
+    """Return those of the channels on which no setpoint may stand."""
+    found = (situation.value(channel) for channel in channels)
+    return tuple(value for value in found if value.usable is None)
+
+
+def oldest(situation: Situation, channels: Iterable[str]) -> float | None:
+    """Return the age [s] of the oldest reading among the channels, or None without any."""
+    ages = [situation.value(channel).age_s for channel in channels]
+    return max((age for age in ages if age is not None), default=None)
+
+
+def age_words(situation: Situation, channels: Iterable[str]) -> str:
+    """Return how old the readings are, in words."""
+    age = oldest(situation, channels)
+    return "no reading needed" if age is None else f"oldest reading {age_text(age)} old"
+
+
+def unknown(
+    situation: Situation,
+    id: str,
+    title: str,
+    channels: Sequence[str],
+    *,
+    check: str = "",
+    because: str = "",
+    caution: str = "",
+    inside: str = "",
+    unit: str = "",
+    figures: tuple[Figure, ...] = (),
+) -> Advice:
+    """Return a line that cannot tell, with what to check and no setpoint."""
+    bad = doubtful(situation, channels)
+    checks = " ".join([*(what_to_check(value) for value in bad), *([check] if check else [])])
+    names = ", ".join(value.title for value in bad)
+    first = f"Cannot tell: {names} {_states(bad)}." if bad else f"Cannot tell. {check}"
+    return Advice(
+        id=id, title=title, action=first, value=None, inside=inside, unit=unit, shown="", state="unknown",
+        caution=caution, working=None, age_s=oldest(situation, channels), confidence="none: nothing to go by",
+        depends=tuple(channels), check=checks, because=because, figures=figures,
+    )  # fmt: skip
+
+
+def _states(values: Sequence[Value]) -> str:
+    words = sorted({"doubtful" if value.state == "flagged" else value.state for value in values})
+    verb = "is" if len(values) == 1 else "are"
+    return f"{verb} {' or '.join(words)}"
+
+
+class Display:
+    """Numbers in the plant's own units. Takes the aliases of `science.quantities`."""
+
+    def __init__(self, unit_set: str) -> None:
+        self.unit_set = unit_set
+
+    def unit(self, alias: Any) -> str:
+        """Return the display unit of an alias."""
+        return _declared(alias).display(self.unit_set)
+
+    def show(self, value: float, alias: Any, digits: int = 3) -> str:
+        """Return a value as people read it here."""
+        declared = _declared(alias)
+        return show(value, declared.symbol, declared.display(self.unit_set), digits)
+
+    def shown_as(self, value: float, inside: str, unit: str, digits: int = 3) -> str:
+        """Return a value in a display unit that is named."""
+        return show(value, inside, unit, digits)
+
+
+def _declared(alias: Any) -> Unit:
+    for item in get_args(alias)[1:]:
+        if isinstance(item, Unit):
+            return item
+    raise TypeError(f"{alias} declares no unit")
+
+
+def figure(title: str, value: float | None, inside: str, unit: str, *, digits: int = 3, against: str = "",
+           within: bool | None = None) -> Figure:  # fmt: skip
+    """Return a number under an advice."""
+    shown = "cannot tell" if value is None else show(float(value), inside, unit, digits)
+    return Figure(
+        title=title, value=None if value is None else float(value), inside=inside, unit=unit, shown=shown,
+        against=against, within=within,
+    )  # fmt: skip
+
+
+def displayed(advice: Advice) -> float | None:
+    """Return the value of an advice in its display unit."""
+    return None if advice.value is None else float(convert(advice.value, advice.inside, advice.unit or advice.inside))
+
+
+def unit_label(unit: str) -> str:
+    """Return a unit as people read it."""
+    return label(unit)

@@ -1,0 +1,28 @@
+"""What is stale, missing or odd? Every channel of the plant file, its last hours, and faults nobody has closed."""
+
+from collections.abc import Mapping, Sequence
+from datetime import datetime
+
+from weirhouse.records.model import Event
+from weirhouse.situation.model import Oddity, Value
+
+
+def oddities(values: Mapping[str, Value], events: Sequence[Event], when: datetime) -> tuple[Oddity, ...]:
+    """Return everything that is not as it should be, in the order of the plant file; open instrument faults last."""
+    found = [
+        Oddity(channel=value.channel, kind=value.state, text=f"{value.title}: {value.why}.", at=value.taken_at)
+        for value in values.values()
+        if value.state != "fresh"
+    ]
+    for event in events:
+        if event.kind == "instrument_fault" and (event.ended_at is None or event.ended_at > when):
+            note = f" ({event.note})" if event.note else ""
+            found.append(
+                Oddity(
+                    channel=event.subject if event.subject in values else "",
+                    kind="instrument_fault",
+                    text=f"Instrument fault not closed: {event.subject or 'instrument'}{note}.",
+                    at=event.started_at,
+                )
+            )
+    return tuple(found)
