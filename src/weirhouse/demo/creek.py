@@ -40,7 +40,7 @@ def make(clock: Clock, rng: np.random.Generator) -> Creek:
     season = np.cos(2 * np.pi * (day - 75) / 365.25)  # wettest in mid March, lowest in September
     base_level = 0.62 + 0.16 * season + 0.02 * red_noise(rng, n, 0.25, 240)
     base_turbidity = np.exp(
-        0.75 + 0.28 * season + 0.16 * red_noise(rng, n, 0.25, 60) + 0.04 * red_noise(rng, n, 0.25, 3)
+        1.15 + 0.28 * season + 0.16 * red_noise(rng, n, 0.25, 60) + 0.04 * red_noise(rng, n, 0.25, 3)
     )
     frost = _within(clock, FROST[0].timestamp(), FROST[1].timestamp(), ramp=18 * 3600)
     base_turbidity *= 1 - 0.5 * frost  # a frozen catchment sends clear water

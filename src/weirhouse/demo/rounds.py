@@ -65,12 +65,25 @@ def read(
                 continue
             at += 60
             found.append(_reading(look, float(true[look.channel][i]), at, rng))
+    feeds = [look for look in LOOKS if look.channel in channels and look.channel.endswith(("_dose", "_setting"))]
+    for i in _reset(course):
+        at = int(clock.times[i]) + 240
+        for k, look in enumerate(feeds):
+            found.append(_reading(look, float(true[look.channel][i]), at + 60 * k, rng))
     grab = Look("combined_turbidity", "NTU", "NTU", 3, 0.04, 0.002, scenario.BENCH)
     for i in _grabs(clock, running):
         found.append(
             _reading(grab, float(true["combined_turbidity"][i]), int(clock.times[i]) + 120, rng, "grab sample")
         )
     return found
+
+
+def _reset(course: Course) -> list[int]:
+    """Return when a pump was set anew while the plant ran, as it was written down then too."""
+    columns = [course.columns[f"{feed}_{what}"] for feed in ("coagulant", "chlorine") for what in ("dose", "setting")]
+    changed = np.any([np.diff(column, prepend=column[0]) != 0 for column in columns], axis=0)
+    rounds = set(course.rounds)
+    return [i for i in np.flatnonzero(changed & (course.columns["flow"] > 0)).tolist() if i not in rounds]
 
 
 def _grabs(clock: Clock, running: Floats) -> Iterator[int]:

@@ -348,13 +348,13 @@ class Train:
         self.hill = min(works.tank_full * works.tank_area, self.hill + (sent - self.demand[i]) * QUARTER)
 
     def _late_in_its_run(self) -> None:
-        """Let filter 2 stand a few hours before its terminal head loss as the year ends."""
+        """Let filter 2 stand three hours before its terminal head loss as the year ends."""
         begin, loss = self.filters[1].runs_from, self.out["loss_2"]
         usual = self.works.usual_flow / 2
         share = self.out["flow_2"][begin:] / usual
         clean = np.array([self._clean_loss(begin + k, s) for k, s in enumerate(share.tolist())])
         caught = np.where(share > 0, loss[begin:] - clean, 0.0)
-        scale = (self.works.terminal - 0.65 * FOOT - clean[-1]) / caught[-1]
+        scale = (self.works.terminal - 0.45 * FOOT - clean[-1]) / caught[-1]
         before = loss[begin:].copy()
         loss[begin:] = np.where(share > 0, clean + scale * caught, 0.0)
         for i, (old, new) in enumerate(zip(before.tolist(), loss[begin:].tolist(), strict=True), begin):
