@@ -13,6 +13,7 @@ from weirhouse.plant.model import Basin, Clarifier, Contact, Feed, Filter, Filte
 
 SCALE = 19.0  # pixels a metre
 GAP = 24.0
+LEAST = 9.0  # pixels a metre in the wide picture
 WIDE, NARROW = 1120.0, 390.0
 FREE = 0.3  # of wall above the water [m]
 
@@ -22,6 +23,7 @@ class Vessel:
     """A piece of the section: sizes in metres. A feed has no size, and is an arrow."""
 
     key: str  # id of the stage in the table
+    name: str
     width: float = 0.0
     depth: float = 0.0  # of the water when full
     low: float | None = None  # lowest level it is run at
@@ -43,31 +45,31 @@ def _vessels(stage: object) -> Iterator[Vessel]:
                 walls = tuple((k / many, "under" if k % 2 else "over") for k in range(1, many))
             elif stage.baffles == "inlet":
                 walls = ((0.08, "under"),)
-            yield Vessel(key=stage.id, width=stage.length, depth=stage.depth, walls=walls)
+            yield Vessel(key=stage.id, name=stage.name, width=stage.length, depth=stage.depth, walls=walls)
         case Mixer():
             side = stage.volume ** (1 / 3)
-            yield Vessel(key=stage.id, width=side, depth=side)
+            yield Vessel(key=stage.id, name=stage.name, width=side, depth=side)
         case Flocculation():
             for one in stage.stages:
                 side = one.volume ** (1 / 3)
                 for _ in range(one.parallel):
-                    yield Vessel(key=one.id, width=side, depth=side)
+                    yield Vessel(key=one.id, name=one.name, width=side, depth=side)
         case Clarifier():
-            yield Vessel(key=stage.id, width=sqrt(stage.area), depth=stage.depth)
+            yield Vessel(key=stage.id, name=stage.name, width=sqrt(stage.area), depth=stage.depth)
         case Filters():
             for unit in stage.filter:
                 layers = tuple((layer.depth, _layer_class(i)) for i, layer in enumerate(unit.layer))
                 depth = (unit.water_depth or 1.0) + sum(layer.depth for layer in unit.layer)
-                yield Vessel(key=unit.id, width=_filter_width(unit), depth=depth, layers=layers)
+                yield Vessel(key=unit.id, name=unit.name, width=_filter_width(unit), depth=depth, layers=layers)
         case Contact():
             full = stage.full_level or stage.volume ** (1 / 3)
             area = stage.area or stage.volume / full
-            yield Vessel(key=stage.id, width=sqrt(area), depth=full, low=stage.low_level)
+            yield Vessel(key=stage.id, name=stage.name, width=sqrt(area), depth=full, low=stage.low_level)
         case Storage():
             width = stage.diameter if stage.diameter is not None else sqrt(stage.area or 1.0)
-            yield Vessel(key=stage.id, width=width, depth=stage.full_level, low=stage.low_level)
+            yield Vessel(key=stage.id, name=stage.name, width=width, depth=stage.full_level, low=stage.low_level)
         case Feed():
-            yield Vessel(key=stage.id)
+            yield Vessel(key=stage.id, name=stage.name)
 
 
 def _layer_class(index: int) -> str:
@@ -86,7 +88,11 @@ def svg(plant: Plant, numbers: dict[str, int], *, narrow: bool = False) -> str:
     """Return the picture; `numbers` gives each stage's number in the table beside it."""
     width = NARROW if narrow else WIDE
     drawn = vessels(plant)
-    scale = min(SCALE, (width - 2 * GAP) / max((v.width for v in drawn), default=1.0))
+    widest = max((v.width for v in drawn), default=1.0) or 1.0
+    scale = min(SCALE, (width - 2 * GAP) / widest)
+    if not narrow:  # in one row, as long as it stays large enough to see
+        whole = sum(v.width for v in drawn) or 1.0
+        scale = max(min(scale, (width - 16 - sum(_room(v, 0.0) for v in drawn)) / whole), LEAST)
     body: list[str] = []
     y = 12.0
     for row in rows(drawn, width, scale):
@@ -97,7 +103,7 @@ def svg(plant: Plant, numbers: dict[str, int], *, narrow: bool = False) -> str:
         for vessel in row:
             body.append(_vessel(vessel, x, y, scale, numbers.get(vessel.key)))
             x += _room(vessel, scale)
-        y += 30.0
+        y += 44.0
     return tag(
         "svg", "".join(body), viewBox=f"0 0 {number(width)} {number(y)}", xmlns="http://www.w3.org/2000/svg",
         class_=f"section {'phone-only' if narrow else 'desk-only'}", aria_hidden="true", focusable="false",
@@ -145,4 +151,7 @@ def _vessel(v: Vessel, x: float, floor: float, scale: float, of: int | None) -> 
     out += tag("line", x1=x, x2=right, y1=top, y2=top, class_="sec-surface")
     rim = top - FREE * scale
     out += tag("path", d=path([(x, rim), (x, floor), (right, floor), (right, rim)]), class_="sec-wall")
-    return out + text(x + wide / 2, floor + 17, label, "tt-name tt-day", "middle")
+    out += text(x + wide / 2, floor + 17, label, "tt-name tt-day", "middle")
+    if 0.56 * 12 * len(v.name) <= wide + GAP - 4:
+        out += text(max(x + wide / 2, 0.28 * 12 * len(v.name)), floor + 32, v.name, "tt-name", "middle")
+    return out

@@ -97,7 +97,7 @@ def svg(table: Timetable, *, narrow: bool = False, chosen: str = "") -> str:
         tag("g", "".join(_parcel(table, at, p, narrow, chosen) for p in table.parcels), clip_path=f"url(#plot-{key})"),
         _strips(table, at, labels, narrow),
         _ahead(table, at, key),
-        _names(table, at, narrow),
+        _names(table, at, labels, narrow),
         _marks(table, at, labels),
         _axis(table, at, narrow),
         _scale(at, height - SCALE + 10, narrow),
@@ -130,9 +130,11 @@ def _lanes(table: Timetable, at: Frame, narrow: bool) -> str:
     return "".join(out)
 
 
-def _names(table: Timetable, at: Frame, narrow: bool) -> str:
+def _names(table: Timetable, at: Frame, labels: Labels, narrow: bool) -> str:
     out = []
     if narrow:
+        for i, lane in enumerate(table.lanes):
+            labels.block(at.left, at.tops[i] + 2, at.left + 4 + 0.5 * FONT * len(lane.name), at.tops[i] + 16)
         out.append(text(at.left, at.stream - 6, "Stream, NTU", "tt-name tt-halo"))
         out += [text(at.left + 2, at.tops[i] + 13, lane.name, "tt-name tt-halo") for i, lane in enumerate(table.lanes)]
         return "".join(out)

@@ -1,0 +1,231 @@
+"""The day log: what was seen and done on a local day, searched, printed by day, and written to."""
+
+import uuid
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import date, datetime, timedelta
+from urllib.parse import quote, unquote
+
+from starlette.requests import Request
+from starlette.responses import RedirectResponse, Response
+
+from weirhouse.desk import day_log
+from weirhouse.plant.model import Channel, Plant
+from weirhouse.quantity import QuantityError, label, parse, show
+from weirhouse.situation.ages import age_text
+from weirhouse.situation.model import Value
+from weirhouse.web.clock import TimeError, for_field, typed_time
+from weirhouse.web.forms import Form
+from weirhouse.web.frame import Frame
+from weirhouse.web.render import page
+from weirhouse.web.source import PlantFolder
+
+YEAR_S = 365 * 86400
+SLIP = 8.0  # times more or less than the last reading: a slipped decimal point, perhaps
+KEYS = ("id", "time", "person", "text", "channel", "value", "flag", "note", "sure")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Entry:
+    """A form of the log as it stands: what was typed, and what is wrong with it."""
+
+    typed: Mapping[str, str]
+    problem: str = ""
+    field: str = ""  # at fault
+    ask: str = ""  # a question to be answered before it is stored
+
+    def get(self, name: str) -> str:
+        """Return what was typed in a field."""
+        return self.typed.get(name, "")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Choice:
+    """A channel to choose."""
+
+    id: str
+    name: str
+    last: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Day:
+    """A day of the log."""
+
+    day: date
+    lines: Sequence[day_log.LogLine]
+    before: date
+    after: date | None
+    found: Sequence[tuple[date, day_log.LogLine]] | None = None
+    words: str = ""
+    choices: Sequence[Choice] = field(default=())
+
+
+def newest(folder: PlantFolder, request: Request) -> Response:
+    """Answer with the log of today, or with what a search finds in all of it."""
+    plant = folder.plant()
+    words = request.query_params.get("q", "").strip()
+    today = folder.present().astimezone(plant.zone).date()
+    if not words:
+        return RedirectResponse(f"/log/{today}", 307)
+    return _page(folder, request, today, found=folder.search_log(words), words=words)
+
+
+def day_page(folder: PlantFolder, request: Request) -> Response | None:
+    """Answer with the log of a day."""
+    day = _day(request)
+    if day is None:
+        return None
+    channel = request.query_params.get("channel", "")
+    reading = Entry(typed={"channel": channel} if channel in folder.plant().channels else {})
+    return _page(folder, request, day, reading=reading)
+
+
+def _day(request: Request) -> date | None:
+    try:
+        found = date.fromisoformat(request.path_params["date"])
+    except ValueError:
+        return None
+    return found if 1970 < found.year < 9000 else None
+
+
+def _page(
+    folder: PlantFolder, request: Request, day: date, *, note: Entry | None = None, reading: Entry | None = None,
+    found: Sequence[tuple[date, day_log.LogLine]] | None = None, words: str = "", status: int = 200,
+) -> Response:  # fmt: skip
+    plant, now = folder.plant(), folder.present()
+    today = now.astimezone(plant.zone).date()
+    title = f"Day log, {day:%A} {day.day} {day:%B %Y}" if found is None else f"Day log, search: {words[:40]}"
+    frame = Frame(
+        plant=plant.name, system_id=plant.system_id, place="log", title=title, at=now, zone=plant.zone, demo=plant.demo,
+    )  # fmt: skip
+    here = Day(
+        day=day, lines=folder.log(day) if found is None else (), before=day - timedelta(days=1),
+        after=day + timedelta(days=1) if day < today else None, found=found, words=words,
+        choices=_choices(folder, plant),
+    )  # fmt: skip
+    usual = {
+        "person": unquote(request.cookies.get("person", ""))[:80],
+        "time": for_field(_usual_time(day, now, plant), plant.zone),
+    }
+    forms = {
+        name: Entry(
+            typed={"id": str(uuid.uuid4()), **usual, **entry.typed}, problem=entry.problem, field=entry.field,
+            ask=entry.ask,
+        )
+        for name, entry in (("note", note or Entry(typed={})), ("reading", reading or Entry(typed={})))
+    }  # fmt: skip
+    return page(request, "log.html", {"frame": frame, "log": here, "today": today, **forms}, status)
+
+
+def _usual_time(day: date, now: datetime, plant: Plant) -> datetime:
+    """Return now for today, and noon for another day."""
+    here = now.astimezone(plant.zone)
+    return here if here.date() == day else datetime(day.year, day.month, day.day, 12, tzinfo=plant.zone)
+
+
+def _choices(folder: PlantFolder, plant: Plant) -> list[Choice]:
+    values = folder.standing().situation.values
+    found = []
+    for channel in plant.channels.values():
+        value = values.get(channel.id)
+        last = "none yet"
+        if value is not None and value.known is not None and value.age_s is not None:
+            last = f"last {show(value.known, channel.inside, channel.unit)}, {age_text(value.age_s)} ago"
+        unit = label(channel.unit)
+        found.append(Choice(id=channel.id, name=f"{channel.name} [{unit}]" if unit else channel.name, last=last))
+    return found
+
+
+def _typed(form: Form) -> dict[str, str]:
+    return {key: form.get(key, "") for key in KEYS}
+
+
+def add_note(folder: PlantFolder, request: Request, form: Form) -> Response:
+    """Store a note, or show the form again with what is wrong and all that was typed."""
+    typed, plant, now = _typed(form), folder.plant(), folder.present()
+    day = _day(request) or now.astimezone(plant.zone).date()
+    try:
+        at = typed_time(typed["time"], plant.zone, now)
+        with folder.writing() as store:
+            event = day_log.write_note(
+                store, plant, typed["text"], person=typed["person"], at=at, now=now, id=_id(typed)
+            )
+    except (day_log.DayLogError, TimeError) as error:
+        entry = Entry(typed=typed, problem=str(error), field=_field(error, typed, "text"))
+        return _page(folder, request, day, note=entry, status=422)
+    return _stored(event.started_at, event.id, plant, typed)
+
+
+def add_reading(folder: PlantFolder, request: Request, form: Form) -> Response:
+    """Store a reading, or show the form again; one far from the last is asked about first."""
+    typed, plant, now = _typed(form), folder.plant(), folder.present()
+    day = _day(request) or now.astimezone(plant.zone).date()
+    channel = plant.channels.get(typed["channel"])
+    try:
+        at = typed_time(typed["time"], plant.zone, now)
+        if channel is not None and typed["sure"] != "yes":
+            ask = question(channel, folder.standing().situation.values.get(channel.id), typed["value"])
+            if ask:
+                return _page(folder, request, day, reading=Entry(typed=typed, ask=ask, field="value"), status=422)
+        with folder.writing() as store:
+            reading = day_log.write_reading(
+                store, plant, typed["channel"], typed["value"], person=typed["person"], at=at, now=now,
+                flag="doubtful" if typed["flag"] == "doubtful" else "", note=typed["note"], id=_id(typed),
+            )  # fmt: skip
+    except (day_log.DayLogError, QuantityError, TimeError) as error:
+        entry = Entry(typed=typed, problem=str(error), field=_field(error, typed, "value"))
+        return _page(folder, request, day, reading=entry, status=422)
+    return _stored(reading.taken_at, reading.id, plant, typed)
+
+
+def question(channel: Channel, last: Value | None, text: str) -> str:
+    """Return what to ask about a reading before it is stored: outside what the instrument shows, or a slipped point."""
+    typed = text.strip().lstrip("<>").strip()
+    try:
+        value = parse(typed, channel.inside, channel.name)
+    except QuantityError:
+        try:
+            value = parse(f"{typed} {channel.unit}", channel.inside, channel.name)
+        except QuantityError:
+            return ""  # refused below, in words of its own
+    shown = show(value, channel.inside, channel.unit)
+    for bound, side in ((channel.low, "below"), (channel.high, "above")):
+        if bound is not None and (value < bound if side == "below" else value > bound):
+            limit = show(bound, channel.inside, channel.unit)
+            return f"{channel.name} {shown} is {side} {limit}, the end of its usual range. Is that what you read?"
+    if (
+        last is not None
+        and last.known is not None
+        and last.known > 0
+        and value > 0
+        and channel.inside not in ("degC", "pH")
+    ):
+        ratio = value / float(last.known)
+        if not 1 / SLIP < ratio < SLIP:
+            before = show(last.known, channel.inside, channel.unit)
+            return f"{channel.name} {shown} is far from the last one, {before}. Is the decimal point where it belongs?"
+    return ""
+
+
+def _id(typed: Mapping[str, str]) -> str:
+    try:
+        return str(uuid.UUID(typed["id"]))
+    except ValueError:
+        return str(uuid.uuid4())
+
+
+def _field(error: Exception, typed: Mapping[str, str], other: str) -> str:
+    """Return which field is at fault."""
+    if isinstance(error, TimeError) or str(error).startswith("The time"):
+        return "time"
+    if not typed["person"].strip():
+        return "person"
+    return "channel" if "channel" in str(error) else other
+
+
+def _stored(at: datetime, id: str, plant: Plant, typed: Mapping[str, str]) -> Response:
+    answer = RedirectResponse(f"/log/{at.astimezone(plant.zone).date()}#entry-{id}", 303)
+    person = quote(typed["person"].strip()[:80])
+    answer.set_cookie("person", person, max_age=YEAR_S, httponly=True, samesite="strict")
+    return answer

@@ -1,0 +1,79 @@
+"""How does data become a page? One environment for all templates: escaping on, an unknown name is an error."""
+
+import json
+import re
+from collections.abc import Mapping
+from datetime import datetime
+from functools import lru_cache
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from jinja2 import Environment, PackageLoader, StrictUndefined
+from starlette.requests import Request
+from starlette.responses import Response
+
+from weirhouse.desk.lines import displayed
+from weirhouse.desk.model import STATE_WORDS
+from weirhouse.quantity import label
+from weirhouse.situation.ages import age_text
+
+# The places that exist, in the order of the whole; a place is named here the day it lands.
+PLACES = (
+    ("today", "Today", "/"),
+    ("figures", "Figures", "/figures"),
+    ("plant", "Plant", "/plant"),
+    ("log", "Day log", "/log"),
+)
+LOOKS = ("light", "dark")
+
+
+@lru_cache(maxsize=1)
+def environment() -> Environment:
+    """Return the environment of the templates."""
+    found = Environment(
+        loader=PackageLoader("weirhouse.web"), autoescape=True, undefined=StrictUndefined, trim_blocks=True,
+        lstrip_blocks=True,
+    )  # fmt: skip
+    found.filters["age"] = age_text
+    found.filters["unit"] = label
+    found.filters["plant_clock"] = plant_clock
+    found.filters["displayed"] = displayed
+    found.filters["tie"] = tie
+    found.globals["places"] = PLACES
+    found.globals["state_words"] = STATE_WORDS
+    return found
+
+
+def plant_clock(moment: datetime, zone: ZoneInfo, form: str = "%H:%M") -> str:
+    """Return a moment on the plant's clock."""
+    return format(moment.astimezone(zone), form)
+
+
+_UNITS = r"(?:%|°[FC]|NTU|mg/L|gpm(?:/ft²)?|gal|MGD|L/s|m³/h|psi|ft|in|h|min|lb/day|1/s|mL/min)"
+_APART = re.compile(rf"(?<=\d) (?={_UNITS}(?![A-Za-z]))")
+
+
+def tie(words: str) -> str:
+    """Return a sentence in which no line breaks between a number and its unit.
+
+    >>> tie("Take water at 140 gpm before 16:00.").replace("\N{NO-BREAK SPACE}", "~")
+    'Take water at 140~gpm before 16:00.'
+    """
+    return _APART.sub("\N{NO-BREAK SPACE}", words)
+
+
+def page(request: Request, template: str, data: Mapping[str, Any], status: int = 200) -> Response:
+    """Return a rendered page. `data` holds `frame`, what every page shows."""
+    look = request.cookies.get("look", "light")
+    url = request.url
+    text = environment().get_template(template)
+    return Response(
+        text.render(**data, look=look if look in LOOKS else "light", here=f"{url.path}?{url.query}".rstrip("?")),
+        status,
+        media_type="text/html",
+    )
+
+
+def as_json(data: Any, status: int = 200) -> Response:
+    """Return data as JSON; a number that is not finite is a fault of ours and not sent."""
+    return Response(json.dumps(data, ensure_ascii=False, allow_nan=False), status, media_type="application/json")

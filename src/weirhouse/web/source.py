@@ -1,0 +1,165 @@
+"""What do the pages read and write? One plant folder, opened anew for each request and closed after it.
+
+Twenty people who ask for the same instant get the same answer: what was worked out is kept for as long as neither the
+plant file nor the records change. Now is the whole minute.
+"""
+
+import threading
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from datetime import UTC, date, datetime, timedelta
+from pathlib import Path
+from typing import Any, TypeVar
+
+from weirhouse.desk import day_log, lanes
+from weirhouse.desk.model import Today
+from weirhouse.desk.timetable import Timetable
+from weirhouse.desk.today import today
+from weirhouse.plant import load
+from weirhouse.plant.model import Plant
+from weirhouse.records.store import Store
+from weirhouse.situation.at import at, between
+from weirhouse.situation.model import Situation, Track
+from weirhouse.web.clock import typed_time
+
+Clock = Callable[[], datetime]
+T = TypeVar("T")
+BACK, AHEAD = timedelta(hours=24), timedelta(hours=12)  # of the timetable
+KEPT = 24  # answers
+FILES = ("plant.toml", "records.sqlite", "records.sqlite-wal", "series.sqlite", "series.sqlite-wal")
+SEARCHED = 400  # days of the log, back from now
+MOST_FOUND = 200  # lines
+
+
+@dataclass(frozen=True, slots=True)
+class Standing:
+    """The plant's situation at an instant, and the answer made of it."""
+
+    situation: Situation
+    today: Today
+
+
+class PlantFolder:
+    """The plant as the pages see it."""
+
+    def __init__(self, folder: Path, *, clock: Clock) -> None:
+        self.folder, self.clock = folder, clock
+        self._plant_lock, self._answer_lock = threading.Lock(), threading.Lock()
+        self._plant: tuple[object, Plant] | None = None
+        self._answers: dict[object, Any] = {}
+
+    def plant(self) -> Plant:
+        """Return the plant, read again when its file has changed."""
+        stamp = self._stamp(FILES[:1])
+        with self._plant_lock:
+            if self._plant is None or stamp is None or self._plant[0] != stamp:
+                self._plant = (stamp, load(self.folder))
+            return self._plant[1]
+
+    def last_plant(self) -> Plant | None:
+        """Return the plant as it was last read without a fault, for the head of a page that says what is wrong."""
+        return None if self._plant is None else self._plant[1]
+
+    def _stamp(self, names: tuple[str, ...]) -> object:
+        found: list[tuple[int, int, int] | None] = []
+        for name in names:
+            try:
+                state = (self.folder / name).stat()
+            except OSError:
+                found.append(None)
+            else:
+                found.append((state.st_mtime_ns, state.st_size, state.st_ino))
+        return tuple(found)
+
+    def _kept(self, key: object, make: Callable[[], T]) -> T:
+        """Return what was made for a key while no file has changed since; two who ask at once wait for one making."""
+        whole = (self._stamp(FILES), key)
+        with self._answer_lock:
+            if whole not in self._answers:
+                while len(self._answers) >= KEPT:
+                    del self._answers[next(iter(self._answers))]
+                self._answers[whole] = make()
+            found: T = self._answers[whole]
+            return found
+
+    @contextmanager
+    def reading(self) -> Iterator[Store]:
+        """Open the records for reading."""
+        with Store.open(self.folder, read_only=True) as store:
+            yield store
+
+    @contextmanager
+    def writing(self) -> Iterator[Store]:
+        """Open the records for writing."""
+        with Store.open(self.folder) as store:
+            yield store
+
+    def now(self, store: Store) -> datetime:
+        """Return now to the minute; in the demonstration, whose year ends on a fixed date, its last reading."""
+        if self.plant().demo:
+            last = store.span()[1]
+            if last is not None:
+                return last.astimezone(UTC)
+        return self.clock().astimezone(UTC).replace(second=0, microsecond=0)
+
+    def present(self) -> datetime:
+        """Return now, see `now`."""
+        if not self.plant().demo:
+            return self.clock().astimezone(UTC).replace(second=0, microsecond=0)
+        return self._kept("present", self._read_present)
+
+    def _read_present(self) -> datetime:
+        with self.reading() as store:
+            return self.now(store)
+
+    def moment(self, asked: str) -> datetime:
+        """Return the instant that a page is asked for (`?at=`), or now. TimeError in one sentence."""
+        now = self.present()
+        return typed_time(asked, self.plant().zone, now) if asked else now
+
+    def standing(self, asked: str = "") -> Standing:
+        """Return the situation and Today at an instant."""
+        when = self.moment(asked)
+
+        def make() -> Standing:
+            with self.reading() as store:
+                situation = at(store, self.plant(), when)
+            return Standing(situation, today(situation))
+
+        return self._kept(("standing", when), make)
+
+    def timetable(self, now: datetime) -> Timetable:
+        """Return the water timetable around an instant."""
+
+        def make() -> Timetable:
+            with self.reading() as store:
+                stretch = between(store, self.plant(), now - BACK - lanes.LEAD, now + timedelta(seconds=1))
+            return lanes.timetable_of(stretch, begin=now - BACK, end=now + AHEAD, now=now)
+
+        return self._kept(("timetable", now), make)
+
+    def track(self, channel: str, a: datetime, b: datetime) -> Track:
+        """Return what a channel did over a stretch."""
+        with self.reading() as store:
+            series = store.values(channel, a, b)
+        return Track(channel=channel, times=series.times, values=series.values, flags=series.flags)
+
+    def log(self, day: date, search: str = "") -> tuple[day_log.LogLine, ...]:
+        """Return the day log of a local day."""
+        with self.reading() as store:
+            return day_log.entries(store, self.plant(), day, search=search)
+
+    def search_log(self, words: str) -> list[tuple[date, day_log.LogLine]]:
+        """Return the newest lines of the log that hold all the words, newest day first."""
+        plant = self.plant()
+        found: list[tuple[date, day_log.LogLine]] = []
+        with self.reading() as store:
+            last = self.now(store).astimezone(plant.zone).date()
+            first = store.span()[0]
+            oldest = max(last - timedelta(days=SEARCHED), first.astimezone(plant.zone).date()) if first else last
+            day = last
+            while day >= oldest and len(found) < MOST_FOUND:
+                found += [(day, line) for line in reversed(day_log.entries(store, plant, day, search=words))]
+                day -= timedelta(days=1)
+        return found[:MOST_FOUND]

@@ -1,0 +1,121 @@
+"""The page Today, its JSON twin, and the working of each number on it."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from markupsafe import Markup
+from starlette.requests import Request
+from starlette.responses import Response
+
+from weirhouse.desk.model import Advice
+from weirhouse.desk.today_json import today_json
+from weirhouse.quantity import show
+from weirhouse.situation.ages import age_text
+from weirhouse.situation.model import Situation, Value
+from weirhouse.web.frame import Frame
+from weirhouse.web.render import as_json, page
+from weirhouse.web.runs import run_picture
+from weirhouse.web.source import PlantFolder, Standing
+from weirhouse.web.timetable import timetable_view
+
+WORDS = {"fresh": "", "stale": "stale", "flagged": "doubtful", "missing": "missing"}
+
+
+@dataclass(frozen=True, slots=True)
+class ReadingLink:
+    """A reading that a line stands on, linked to its history."""
+
+    title: str
+    shown: str
+    age: str
+    word: str
+    mark: str
+    link: str
+
+
+@dataclass(frozen=True, slots=True)
+class Decision:
+    """A line of advice with its links."""
+
+    advice: Advice
+    link: str
+    readings: tuple[ReadingLink, ...]
+
+
+def frame_at(folder: PlantFolder, standing: Standing, request: Request, place: str, title: str) -> Frame:
+    """Return the frame of a page that speaks of an instant."""
+    plant = folder.plant()
+    return Frame(
+        plant=plant.name, system_id=plant.system_id, place=place, title=title, at=standing.situation.at,
+        zone=plant.zone, demo=plant.demo, asked=bool(request.query_params.get("at", "")),
+    )  # fmt: skip
+
+
+def reading_link(value: Value, frame: Frame) -> ReadingLink:
+    """Return a reading as it stands beside a number: what it was, how old, and what is wrong with it."""
+    shown = "no reading"
+    if value.known is not None:
+        sign = value.qualifier if value.qualifier in ("<", ">") else ""
+        shown = sign + show(value.known, value.unit, value.display or value.unit)
+    return ReadingLink(
+        title=value.title, shown=shown, age=age_text(value.age_s) if value.age_s is not None else "",
+        word=WORDS[value.state], mark={"stale": "stale", "flagged": "flagged"}.get(value.state, "fresh"),
+        link=frame.link(f"/history/{value.channel}"),
+    )  # fmt: skip
+
+
+def decision(situation: Situation, advice: Advice, frame: Frame) -> Decision:
+    """Return a line with the readings it stands on and the link to its working."""
+    known = [channel for channel in advice.depends if channel in situation.values]
+    readings = tuple(reading_link(situation.values[channel], frame) for channel in known)
+    return Decision(advice, frame.link(f"/working/{advice.id}"), readings)
+
+
+def today_page(folder: PlantFolder, request: Request) -> Response:
+    """Answer with Today at now, or at the instant asked for."""
+    standing = folder.standing(request.query_params.get("at", ""))
+    frame = frame_at(folder, standing, request, "today", "Today")
+    lines = [decision(standing.situation, advice, frame) for advice in standing.today.advice]
+    table = folder.timetable(standing.situation.at)
+    view = timetable_view(table, frame, query=request.query_params)
+    phones = folder.plant().telephone
+    return page(request, "today.html", {
+        "frame": frame, "today": standing.today, "lines": lines, "timetable": view, "telephone": phones,
+    })  # fmt: skip
+
+
+def today_twin(folder: PlantFolder, request: Request) -> Response:
+    """Answer with the same as JSON, equal to the command's."""
+    found = folder.standing(request.query_params.get("at", "")).today
+    return as_json(today_json(found, found.unit_set))
+
+
+def _find(advice: Sequence[Advice], id: str) -> Advice | None:
+    return next((line for line in advice if line.id == id), None)
+
+
+def working_page(folder: PlantFolder, request: Request) -> Response | None:
+    """Answer with the working of one number, or None when there is no such line."""
+    standing = folder.standing(request.query_params.get("at", ""))
+    advice = _find(standing.today.advice, request.path_params["id"])
+    if advice is None:
+        return None
+    frame = frame_at(folder, standing, request, "today", f"Working: {advice.title}")
+    sheet = advice.working
+    html = Markup(sheet.html(standing.today.unit_set)) if sheet is not None else None  # noqa: S704 - escaped there
+    return page(request, "working.html", {
+        "frame": frame, "line": decision(standing.situation, advice, frame), "sheet": html,
+        "picture": run_picture(standing.situation, advice),
+    })  # fmt: skip
+
+
+def working_twin(folder: PlantFolder, request: Request) -> Response | None:
+    """Answer with the working as JSON."""
+    standing = folder.standing(request.query_params.get("at", ""))
+    advice = _find(standing.today.advice, request.path_params["id"])
+    if advice is None:
+        return None
+    data: dict[str, Any] = {"id": advice.id, "title": advice.title, "at": standing.today.at.isoformat()}
+    data["working"] = advice.working.json(standing.today.unit_set) if advice.working is not None else None
+    return as_json(data)
