@@ -22,12 +22,16 @@ Values = NDArray[np.float64]
 GAP_PERIODS = 3.0  # a reading is missed when this many periods pass without one
 STUCK_SECONDS = 4 * 3600  # water of a stream or plant does not stand still this long to the last digit shown
 STUCK_READINGS = 12
-STUCK_RATIO = 6.0  # and this many times longer than the stretch that a middling reading lies in
+STUCK_RATIO = 3.0  # and this many times longer than the stretches that all but few readings lie in
+STUCK_FEW = 0.05
+FREEZING = 0.3  # water under ice stands still here, to the last digit [degC]
 SPIKE_NOISE = 12.0  # a leap this many times the usual step from reading to reading
 SPIKE_UP, SPIKE_DOWN = 1.0, 0.5  # and this share of the value beside it
 SPIKE_RETURN = 0.15  # and back, but for this share of the leap
 SPIKE_LONGEST = 2
 ZERO_SHARE = 0.02  # "zero" is below this share of the readings before
+ZERO_OF_LOW = 0.1  # and below this share of what the channel reads when it is low
+ZERO_LEVEL = {"degC": 5.0}  # from where a fall to zero at once is none of the water's, where zero is an ordinary value
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,8 +95,12 @@ def find(
     outside = (v < (-np.inf if low is None else low)) | (v > (np.inf if high is None else high))
     found += _out_of_range(t, v, outside, low, high, title, show)
     if len(v) >= 3:
-        zero = np.zeros(len(v), np.bool_) if rests_at_zero else falls_to_zero(v)
+        zero = np.zeros(len(v), np.bool_)
+        if not rests_at_zero:  # what no instrument can mean is no level to fall from
+            zero[~outside] = falls_to_zero(v[~outside], least_level=ZERO_LEVEL.get(unit, 0.0))
         stuck = stands_still(t, v, rests_at_zero=rests_at_zero)
+        if unit == "degC":
+            stuck &= v > FREEZING
         leaps = spikes(v)
         found += _stuck(t, v, stuck & ~zero, title, show)
         found += _spikes(t, v, leaps & ~outside, title, show)
@@ -166,8 +174,8 @@ def _resolution(values: Values) -> float:
 def stands_still(times: Times, values: Values, *, rests_at_zero: bool = False) -> NDArray[np.bool_]:
     """Return which readings belong to a stretch of one and the same value that is too long for this series.
 
-    A stretch counts when it lasts four hours and twelve readings, and six times longer than the stretch that a middling
-    reading of the rest lies in: a channel that is shown in coarse digits stands still by nature.
+    A stretch counts when it lasts four hours and twelve readings, and three times longer than the stretches that all
+    but a twentieth of the other readings lie in: a channel that is shown in coarse digits stands still by nature.
     """
     n = len(values)
     out = np.zeros(n, np.bool_)
@@ -181,35 +189,45 @@ def stands_still(times: Times, values: Values, *, rests_at_zero: bool = False) -
     order = np.sort(lengths)
     before = np.cumsum(order)
     for k in np.flatnonzero(long).tolist():
-        # the middling reading of all others: the stretch in question must not be its own measure
+        # of all other readings: the stretch in question must not be its own measure
         rest = n - int(lengths[k])
-        at = int(np.searchsorted(before, 0.5 * rest))
+        at = int(np.searchsorted(before, (1 - STUCK_FEW) * rest))
         usual = float(order[min(at, len(order) - 1)]) if rest >= STUCK_READINGS else 1.0
         if lengths[k] > STUCK_RATIO * usual and not (rests_at_zero and values[starts[k]] == 0):
             out[starts[k] : ends[k]] = True
     return out
 
 
-def falls_to_zero(values: Values) -> NDArray[np.bool_]:
-    """Return which readings are zero after a sudden fall from readings that were nowhere near it."""
+def falls_to_zero(values: Values, *, least_level: float = 0.0) -> NDArray[np.bool_]:
+    """Return which readings are zero after a sudden fall from readings that were nowhere near it.
+
+    `least_level` is the level from which a fall counts at all.
+    """
     n = len(values)
     out = np.zeros(n, np.bool_)
     back = 6
     if n < 4:
         return out
     resolution = _resolution(values)
+    above = values[values > resolution]
+    floor = max(resolution, ZERO_OF_LOW * float(np.quantile(above, 0.05))) if len(above) else resolution
     in_fall = False
-    level = 0.0
-    plain = values.tolist()  # a thousand times a few numbers: plain floats are quicker than small arrays
+    zero = 0.0
+    low = np.abs(values) <= floor
     for i in range(3, n):
         if in_fall:
-            in_fall = abs(plain[i]) <= ZERO_SHARE * level
-            out[i] = in_fall
+            in_fall = out[i] = bool(abs(values[i]) <= zero)
             continue
-        before = sorted(plain[max(0, i - back) : i])
-        level = (before[(len(before) - 1) // 2] + before[len(before) // 2]) / 2
-        near = before[0]
-        if level > 0 and near > 0.5 * level and level > 10 * resolution and abs(plain[i]) <= ZERO_SHARE * level:
+        if not low[i]:
+            continue
+        before = values[max(0, i - back) : i]
+        level = float(np.median(before))
+        zero = min(ZERO_SHARE * level, floor)
+        if (
+            level > max(10 * resolution, least_level)
+            and float(before.min()) > 0.5 * level
+            and abs(values[i]) <= ZERO_SHARE * level
+        ):
             in_fall = out[i] = True
     return out
 
