@@ -16,7 +16,7 @@ from weirhouse.desk.model import Advice
 from weirhouse.quantity import factor
 from weirhouse.records.model import Event
 from weirhouse.science.contact_time import UNCONFIRMED
-from weirhouse.situation import at as situation_at
+from weirhouse.situation.at import at
 from weirhouse.situation.model import Situation
 
 FOOT, GALLON = factor("ft", "m"), factor("gal", "m^3")
@@ -32,7 +32,7 @@ LINES = (
 
 def situation_of(scene: Scene) -> Situation:
     with scene.build() as store:
-        return situation_at.at(store, scene.plant, scene.now)
+        return at(store, scene.plant, scene.now)
 
 
 def lines_of(scene: Scene) -> dict[str, Advice]:
