@@ -104,6 +104,7 @@ class Train:
         self.running, self.resume, self.started_today, self.run_hours = False, False, -1, 9.0
         self.dose, self.chlorine_dose = 13.0, 1.9
         self.coagulant_setting = self.chlorine_setting = 0.0
+        self.pumps_for = (0.0, 0.0, 0.0)
         self.set_flow = works.usual_flow
         self.shock = 0.0  # turbidity above the filters' own after a hard start, fading [NTU]
         self.standing_turbidity = [0.045, 0.045, 0.045]
@@ -182,7 +183,9 @@ class Train:
         on_round = bool(self.rounds) and self.rounds[-1] == i
         here = 6.5 <= self.hour[i] < 22
         feel = 0.03 if not today.relief else 0.06
-        wanted = round(2 * self.by_table[i] * exp(feel * self.mood[i])) / 2
+        # he knows that the basin holds the water of hours ago, and goes between the two
+        wanted = self.by_table[i] ** 0.6 * self.works.coagulant.dose(self.basin[3]) ** 0.4
+        wanted = round(2 * wanted * exp(feel * self.mood[i])) / 2
         band = (0.07 if on_round else 0.16) * (1.6 if today.relief else 1)
         if self.run_hours == 0 or (here and abs(log(wanted / self.dose)) > band):
             self._change("coagulant", i, self.dose, wanted)
@@ -192,9 +195,11 @@ class Train:
             better = round(20 * min(2.4, max(1.3, self.chlorine_dose + 0.7 * error))) / 20
             self._change("chlorine", i, self.chlorine_dose, better)
             self.chlorine_dose = better
-        self._reset_pumps(self.set_flow)
+        if (self.dose, self.chlorine_dose, self.set_flow) != self.pumps_for:
+            self._reset_pumps(self.set_flow)
 
     def _reset_pumps(self, flow: float) -> None:
+        self.pumps_for = (self.dose, self.chlorine_dose, flow)
         self.coagulant_setting = self.works.coagulant.setting(self.dose, flow)
         self.chlorine_setting = self.works.chlorine.setting(self.chlorine_dose, flow)
 
