@@ -1,6 +1,7 @@
 """How much coagulant, what does the pump stand at, and what does it leave of alkalinity and pH?"""
 
 from collections.abc import Iterator
+from dataclasses import replace
 
 from weirhouse.desk.feeders import caution_of, day_tank, fed, rate_and_setting
 from weirhouse.desk.flow import setting_flow
@@ -40,9 +41,10 @@ def coagulant(situation: Situation, feed: Feed) -> Iterator[Advice]:
         yield arrival
     no_dose = line.check or "No dose can be given."
     channels = line.depends
-    yield from rate_and_setting(situation, feed, dose, channels, why_no_dose=no_dose)
-    yield from _chemistry(situation, feed, dose, channels, no_dose)
-    tank = day_tank(situation, feed, dose, channels)
+    yield from rate_and_setting(situation, feed, dose, channels, why_no_dose=no_dose, uses=line.uses)
+    for result in _chemistry(situation, feed, dose, channels, no_dose):
+        yield replace(result, uses=line.uses)
+    tank = day_tank(situation, feed, dose, channels, uses=line.uses)
     if tank is not None:
         yield tank
 
@@ -74,14 +76,30 @@ def table_dose(plant: Plant, feed: Feed, turbidity: Known) -> tuple[Known, str] 
     raise AssertionError("a sorted table brackets every turbidity between its ends")
 
 
+def dosed_for(situation: Situation, feed: Feed) -> Known | None:
+    """Return the raw turbidity to dose for: of the water that is at the feed now, where a basin lies ahead of it."""
+    force, raw = situation.feeds[feed.id], situation.value("raw_turbidity").usable
+    return raw if raw is None or force.raw_at_feed is None else force.raw_at_feed
+
+
+def dose_channels(situation: Situation, feed: Feed) -> tuple[str, ...]:
+    """Return the channels without which no dose can be given; the flow too, where it tells which water is at the feed.
+
+    (The turbidity of water that came in some hours ago is known for as long as that of now is trusted.)
+    """
+    ahead = situation.feeds[feed.id].volume_ahead
+    return ("raw_turbidity",) if ahead is None else ("raw_turbidity", situation.flow_channel)
+
+
 def _dose(situation: Situation, feed: Feed) -> tuple[Advice, Known | None]:
     """Return the line on the dose, and the dose itself when it may be set."""
-    id, title, channels = f"{feed.id}_dose", f"{feed.name} dose", ("raw_turbidity",)
+    id, title, channels = f"{feed.id}_dose", f"{feed.name} dose", dose_channels(situation, feed)
     unit, basis = Display(situation.plant.unit_set).unit(Dose), BASIS.get(feed.basis, feed.basis)
-    turbidity = situation.value("raw_turbidity").usable
+    turbidity = dosed_for(situation, feed)
     force = situation.feeds[feed.id]
     similar = force.similar
-    if turbidity is None:
+    uses = (force.dose.channel,)
+    if turbidity is None or any(situation.value(c).usable is None for c in channels):
         return unknown(situation, id, title, channels, inside="g/m^3", unit=unit, caution=caution_of(feed)), None
     with recording() as sheet:
         found = table_dose(situation.plant, feed, turbidity)
@@ -96,29 +114,53 @@ def _dose(situation: Situation, feed: Feed) -> tuple[Advice, Known | None]:
         else:
             assert similar is not None
             dose, warning = similar.middle, ""
+        if not sheet.lines:
+            note(f"taken as it stands: {dose.source}")
         present = force.dose.usable
         change = dose_change(dose, present) if present is not None and present > 0 else None
     due = _jar_test_due(situation, feed, dose, warning)
-    differs = change is None or abs(change) > APART
-    state: AdviceState = (
-        "do_now" if differs and situation.running.state == "running" else "soon" if differs or due else "steady"
-    )
-    shown = show(dose, "g/m^3", unit)
-    action = f"Feed {shown} {basis}." if differs else f"Keep {show(present or dose, 'g/m^3', unit)} {basis}."
+    wanted = show(dose, "g/m^3", unit)
+    running = situation.running.state == "running"
+    state: AdviceState = "steady"
+    if present is not None and change is not None and abs(change) <= APART:
+        dose = present  # near enough: what is set now stays, and all that follows is worked from it
+        action = f"Keep {show(present, 'g/m^3', unit)} {basis}."
+    else:
+        state = "do_now" if running else "soon"
+        action = f"Feed {wanted} {basis}."
     if situation.running.state == "standing":
-        action = f"When you start, feed {shown} {basis}."
+        action = f"When you start, feed {show(dose, 'g/m^3', unit)} {basis}."
     if due:
         action += f" {JAR_TEST}: {due}."
-    source = "your dose table" if found is not None else "the doses on record at water like this"
+        state = "soon" if state == "steady" else state
     line = Advice(
-        id=id, title=title, action=action, value=float(dose), inside="g/m^3", unit=unit, shown=shown, state=state,
-        caution=caution_of(feed), working=sheet, age_s=oldest(situation, channels),
-        confidence=_confidence(situation, feed, channels, bool(due)), depends=channels, check="",
-        because=f"Raw turbidity {show(turbidity, 'NTU')}, by {source}."
-        + (f" Now fed: {show(present, 'g/m^3', unit)}." if present is not None else ""),
-        figures=_past(situation, feed, unit),
+        id=id, title=title, action=action, value=float(dose), inside="g/m^3", unit=unit,
+        shown=show(dose, "g/m^3", unit), state=state, caution=caution_of(feed), working=sheet,
+        age_s=oldest(situation, channels), confidence=_confidence(situation, feed, channels, bool(due)),
+        depends=channels, check="", because=_because(situation, feed, turbidity, wanted, found is not None),
+        figures=_past(situation, feed, unit), uses=uses,
     )  # fmt: skip
     return line, dose
+
+
+def _because(situation: Situation, feed: Feed, turbidity: Known, wanted: str, by_table: bool) -> str:
+    """Return what the dose stands on: which water, by what, and what was fed before."""
+    force = situation.feeds[feed.id]
+    shown = show(turbidity, "NTU")
+    water = f"Raw turbidity {shown}"
+    if force.raw_at_feed is not None:
+        water = f"The water at the feed now came in at {shown}"
+    elif force.volume_ahead is not None:
+        water = f"Raw turbidity {shown}; what water is at the feed now is not on record"
+    said = [f"{water}; {'your dose table' if by_table else 'the middle of past doses at such water'} gives {wanted}."]
+    present = force.dose.usable
+    if present is not None:
+        said.append(f"Now fed: {show(present, 'g/m^3', 'mg/L')}.")
+    similar = force.similar
+    if by_table and similar is not None and similar.hours >= ENOUGH:
+        low, high = show(similar.low, "g/m^3", "mg/L"), show(similar.high, "g/m^3", "mg/L")
+        said.append(f"At water like this {low} to {high} was fed in {similar.hours} hours on record.")
+    return " ".join(said)
 
 
 def _jar_test_due(situation: Situation, feed: Feed, dose: Known, warning: str) -> str:
@@ -162,51 +204,46 @@ def _past(situation: Situation, feed: Feed, unit: str) -> tuple[Figure, ...]:
 
 
 def _arrival(situation: Situation, feed: Feed, dose: Known | None) -> Advice | None:
-    """Return when the present raw water reaches the feed, where a basin or a line lies ahead of it."""
+    """Return when the raw water of now reaches the feed and what it wants then, where a basin or a line lies ahead."""
     force = situation.feeds[feed.id]
-    if force.volume_ahead is None:
+    if force.volume_ahead is None or not feed.dose_table:
         return None
-    id, title = f"{feed.id}_arrival", f"Water at the {feed.name.lower()} feed"
-    channels = ("raw_turbidity", situation.flow_channel)
-    flow = setting_flow(situation)
+    id, title = f"{feed.id}_arrival", f"{feed.name} for the water that comes in now"
+    channels = dose_channels(situation, feed)
+    flow, raw = setting_flow(situation), situation.value("raw_turbidity").usable
     unit, basis = Display(situation.plant.unit_set).unit(Dose), BASIS.get(feed.basis, feed.basis)
     bad = [c for c in channels if situation.value(c).usable is None]
-    if bad or dose is None or flow is None:
+    if bad or dose is None or flow is None or raw is None:
         check = "" if bad else "No dose or no flow can be given."
         return unknown(situation, id, title, channels, inside="g/m^3", unit=unit, check=check)
     with recording() as sheet:
         lag = detention_time(force.volume_ahead, flow)
-        at_feed = force.raw_at_feed
-        found = table_dose(situation.plant, feed, at_feed) if at_feed is not None else None
-        change = dose_change(dose, found[0]) if found is not None and found[0] > 0 else None
-    when = clock_text(later(situation.at, lag), situation.at, situation.zone)
-    if situation.running.state == "standing":
-        when = f"{show(lag, 's', 'h', 2)} of running"
-    new = show(dose, "g/m^3", unit)
-    if at_feed is None or found is None or change is None:
-        value, state = float(dose), "steady"
-        action = f"The present raw water reaches the feed at about {when}; what is there now is not on record."
-    elif abs(change) > APART:
-        now = found[0]
-        value, state = float(now), "soon"
-        pump = _pump(situation, feed, now)
-        later_pump = _pump(situation, feed, dose)
-        action = (
-            f"Feed {show(now, 'g/m^3', unit)} coagulant {basis}{pump} until the present raw water reaches the feed at "
-            f"about {when}, then {new}{later_pump}."
-        )
+        found = table_dose(situation.plant, feed, raw)
+        assert found is not None  # there is a table
+        then, warning = found
+        change = dose_change(then, dose)
+    standing = situation.running.state == "standing"
+    when = f"after {show(lag, 's', 'h', 2)} of running"
+    if not standing:
+        when = f"at about {clock_text(later(situation.at, lag), situation.at, situation.zone)}"
+    shown = show(then, "g/m^3", unit)
+    state: AdviceState = "steady"
+    if abs(change) > APART:
+        state = "soon"
+        action = f"{when[0].upper()}{when[1:]} the water that comes in now reaches the feed: then feed {shown} {basis}"
+        action += f"{_pump(situation, feed, then)}."
+        if warning:
+            action += f" {JAR_TEST} before then: {warning}."
     else:
-        value, state = float(dose), "steady"
-        action = f"The water at the feed wants the same dose; the present raw water reaches it at about {when}."
-    because = f"Raw turbidity of the water now at the feed: {show(at_feed, 'NTU')}." if at_feed is not None else ""
-    advice_state: AdviceState = "soon" if state == "soon" else "steady"
+        then, shown = dose, show(dose, "g/m^3", unit)
+        action = f"The water that comes in now wants no other dose; it reaches the feed {when}."
     return Advice(
-        id=id, title=title, action=action, value=value, inside="g/m^3", unit=unit, shown=show(value, "g/m^3", unit),
-        state=advice_state, caution="", working=sheet, age_s=oldest(situation, channels),
-        confidence=f"middling: the mean time through what lies ahead of the feed; it mixes on the way; "
-        f"{age_words(situation, channels)}",
-        depends=channels, check="", because=because,
-        figures=(figure("Time from the stream to the feed", lag, "s", "h", digits=2),),
+        id=id, title=title, action=action, value=float(then), inside="g/m^3", unit=unit, shown=shown, state=state,
+        caution="", working=sheet, age_s=oldest(situation, channels),
+        confidence="middling: the mean time through what lies ahead of the feed; water mixes there, so that some comes "
+        f"sooner and some later; {age_words(situation, channels)}",
+        depends=channels, check="", because=f"Raw turbidity {show(raw, 'NTU')}.",
+        figures=(figure("Time from the stream to the feed", lag, "s", "h", digits=2),), uses=(force.dose.channel,),
     )  # fmt: skip
 
 

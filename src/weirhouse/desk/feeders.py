@@ -1,7 +1,7 @@
 """What must a feed pump be set to for a dose, and how long does its day tank last?"""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from weirhouse.desk.flow import setting_flow
 from weirhouse.desk.lines import Display, age_words, oldest, unknown
@@ -94,7 +94,13 @@ def dilution(plant: Plant, feed: Feed) -> Known | float:
 
 
 def rate_and_setting(
-    situation: Situation, feed: Feed, dose: Known | None, channels: Sequence[str], *, why_no_dose: str
+    situation: Situation,
+    feed: Feed,
+    dose: Known | None,
+    channels: Sequence[str],
+    *,
+    why_no_dose: str,
+    uses: tuple[str, ...] = (),
 ) -> list[Advice]:
     """Return the lines on feed rate and pump setting for a dose, at the flow now or the one to start at."""
     display = Display(situation.plant.unit_set)
@@ -128,7 +134,9 @@ def rate_and_setting(
             state="steady", caution=caution_of(feed), working=result.sheet, age_s=oldest(situation, needed),
             confidence=sure, depends=needed, check="", because=f"For {at}.",
         )  # fmt: skip
-    return [first, _setting(situation, feed, result, needed, setting_title, setting_unit, at, start)]
+    setting = _setting(situation, feed, result, needed, setting_title, setting_unit, at, start)
+    dial = situation.feeds[feed.id].setting.channel
+    return [replace(first, uses=uses), replace(setting, uses=(*uses, dial))]
 
 
 def calibration_unit(feed: Feed) -> str:
@@ -172,7 +180,9 @@ def _apart(advised: Known, present: Known) -> float:
     return float(dose_change(advised, present)) if present > 0 else 1.0
 
 
-def day_tank(situation: Situation, feed: Feed, dose: Known | None, channels: Sequence[str]) -> Advice | None:
+def day_tank(
+    situation: Situation, feed: Feed, dose: Known | None, channels: Sequence[str], *, uses: tuple[str, ...] = ()
+) -> Advice | None:
     """Return the line on the hours left in a feed's day tank, or None where it has none."""
     tank = feed.day_tank
     if tank is None:
@@ -204,5 +214,5 @@ def day_tank(situation: Situation, feed: Feed, dose: Known | None, channels: Seq
         id=id, title=title, action=f"{words[state]}: {shown} of running left.{mix}", value=float(left), inside="s",
         unit="h", shown=shown, state=state, caution=caution_of(feed) if state != "steady" else "", working=sheet,
         age_s=oldest(situation, needed), confidence=f"at the feed rate advised; {age_words(situation, needed)}",
-        depends=needed, check="", because=f"Level {show(level.usable, level.unit, level.display)}.",
+        depends=needed, check="", because=f"Level {show(level.usable, level.unit, level.display)}.", uses=uses,
     )  # fmt: skip

@@ -45,9 +45,10 @@ class Advice:
     working: Sheet | None
     age_s: float | None  # of the oldest reading it stands on
     confidence: str  # in words
-    depends: tuple[str, ...]  # channels
+    depends: tuple[str, ...]  # channels without which the line cannot tell
     check: str  # what to check or measure when unknown, else ""
     because: str = ""  # reasons in a sentence
+    uses: tuple[str, ...] = ()  # further channels that shape the line, but without which it can still tell
     figures: tuple[Figure, ...] = ()
 
 

@@ -7,7 +7,7 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 
-from weirhouse.plant.model import Channel, Plant
+from weirhouse.plant.model import Channel, Feed, Plant
 from weirhouse.records import faults
 from weirhouse.records.model import Event
 from weirhouse.records.store import Store
@@ -18,10 +18,12 @@ from weirhouse.situation.ages import elapsed_s, month_start
 from weirhouse.situation.gather import WINDOW, Gather
 from weirhouse.situation.model import FeedInForce, Month, PastDose, Situation, Stretch, Tank, Track, Value
 from weirhouse.situation.trends import trends
+from weirhouse.working import Entry, Known
 
 EVENT_DAYS = 400.0  # backwashes, dose changes and doses of the past year and a bit
 RECENT_DAYS = 14.0
 FEWEST = 5  # values in the window below which nothing is said about faults
+PASSAGE = timedelta(days=3)  # in which the water now at a feed came in, a night's standstill and more included
 HOLD = timedelta(hours=1)  # what came just before a run begins is in force as it begins
 
 
@@ -45,7 +47,8 @@ def at(store: Store, plant: Plant, when: datetime) -> Situation:
     now = {channel.id: _value(gather, channel, standing) for channel in plant.channels.values()}
     flow_hours = gather.hours(flow_id, EVENT_DAYS)
     recent = flow_hours.since((when - timedelta(days=RECENT_DAYS)).timestamp())
-    past = _past_doses(gather, plant, now, least, flow_id)
+    at_feeds = {feed.id: _at_feed(gather, plant, feed, now, flow_id) for feed in plant.feeds}
+    past = _past_doses(gather, plant, now, at_feeds, least, flow_id)
     contact_ids = [stage.id for stage in plant.stages if stage.kind == "contact"]
     outflow_id = next((f"{id}_outflow" for id in contact_ids if f"{id}_outflow" in plant.channels), flow_id)
     rain = "rain" if "rain" in plant.channels else None
@@ -61,7 +64,7 @@ def at(store: Store, plant: Plant, when: datetime) -> Situation:
         running=state,
         running_by_hour=running_.running_by_hour(recent, least, zone),
         usual_flow=running_.usual_flow(recent, least, flow.title, zone),
-        feeds=_feeds(gather, plant, now, events, past, flow_id),
+        feeds=_feeds(gather, plant, now, events, past, at_feeds),
         past_doses=past,
         runs={
             id: runs.filter_run(gather, id, starts[id], now, flow_id, least, max(1, len(filter_ids)), zone)
@@ -112,6 +115,9 @@ def _widen(gather: Gather, plant: Plant, flow_id: str, starts: Mapping[str, date
     """Let the windows of flow and filters reach back to the starts of the runs, before anything is read."""
     oldest = when - runs.LONGEST
     gather.widen(flow_id, min((max(s, oldest) for s in starts.values() if s), default=when - WINDOW) - HOLD)
+    if any(feed.role == "coagulant" and volumes.ahead_of(plant, feed.id, plant.design_flow) for feed in plant.feeds):
+        for channel in (flow_id, "raw_turbidity"):
+            gather.widen(channel, when - PASSAGE)
     for id, start in starts.items():
         if start is not None:
             for what in ("flow", "head_loss", "turbidity"):
@@ -135,9 +141,10 @@ def faults_of(channel: Channel, track: Track, standing: bool) -> tuple[str, ...]
     if channel.id.endswith(("_dose", "_setting")) or len(track) < FEWEST:
         return ()
     newest = int(track.times[-1])
+    keep = track.times >= newest - WINDOW.total_seconds()
     found = faults.find(
-        track.times, track.values, title=channel.name, unit=channel.inside, display=channel.unit, low=channel.low,
-        high=channel.high, rests_at_zero=channel.inside == "m^3/s" or channel.id == "rain",
+        track.times[keep], track.values[keep], title=channel.name, unit=channel.inside, display=channel.unit,
+        low=channel.low, high=channel.high, rests_at_zero=channel.inside == "m^3/s" or channel.id == "rain",
     )  # fmt: skip
     in_plant = not channel.id.startswith(("raw_", "stream_", "storage_", "demand_", "air_", "rain"))
     return tuple(
@@ -153,10 +160,9 @@ def _feeds(
     now: Mapping[str, Value],
     events: tuple[Event, ...],
     past: tuple[PastDose, ...],
-    flow_id: str,
+    at_feeds: Mapping[str, tuple[Known | None, Known | None]],
 ) -> dict[str, FeedInForce]:
     found = {}
-    raw = now.get("raw_turbidity")
     for feed in plant.feeds:
         names = {what: feeds_.feed_channel(feed, what, plant.channels) for what in ("dose", "setting", "tank_level")}
         dose, setting, level = (now.get(c) or missing(c, UNITS[what]) for what, c in names.items())
@@ -164,18 +170,8 @@ def _feeds(
             feed.id, dose, setting, level, gather.track(names["dose"]), events,
             gather.hours(names["dose"], EVENT_DAYS), plant.zone,
         )  # fmt: skip
-        if feed.role == "coagulant" and raw is not None:
-            ahead = volumes.ahead_of(plant, feed.id, plant.design_flow)
-            at_feed = None
-            if ahead is not None:
-                at_feed = volumes.raw_at(
-                    gather.track(flow_id),
-                    gather.track("raw_turbidity"),
-                    raw.title,
-                    float(ahead),
-                    gather.when,
-                    plant.zone,
-                )
+        if feed.role == "coagulant":
+            ahead, at_feed = at_feeds[feed.id]
             similar = feeds_.similar_doses(past, dose.title, gather.when, plant.zone)
             in_force = replace(in_force, similar=similar, volume_ahead=ahead, raw_at_feed=at_feed)
         found[feed.id] = in_force
@@ -185,8 +181,26 @@ def _feeds(
 UNITS = {"dose": "g/m^3", "setting": "1", "tank_level": "m"}
 
 
+def _at_feed(
+    gather: Gather, plant: Plant, feed: Feed, now: Mapping[str, Value], flow_id: str
+) -> tuple[Known | None, Known | None]:
+    """Return the water ahead of a coagulant feed [m^3], and the raw turbidity with which the water there came in."""
+    raw = now.get("raw_turbidity")
+    ahead = volumes.ahead_of(plant, feed.id, plant.design_flow)
+    if feed.role != "coagulant" or raw is None or ahead is None:
+        return None, None
+    held = Known(ahead.volume, Entry("train", f"what the stages ahead hold: {', '.join(ahead.names)}"), "m^3")
+    tracks = gather.track(flow_id), gather.track("raw_turbidity")
+    return held, volumes.raw_at(*tracks, raw.title, ahead, gather.when, plant.zone)
+
+
 def _past_doses(
-    gather: Gather, plant: Plant, now: Mapping[str, Value], least: float, flow_id: str
+    gather: Gather,
+    plant: Plant,
+    now: Mapping[str, Value],
+    at_feeds: Mapping[str, tuple[Known | None, Known | None]],
+    least: float,
+    flow_id: str,
 ) -> tuple[PastDose, ...]:
     coagulant = next((feed for feed in plant.feeds if feed.role == "coagulant"), None)
     raw = now.get("raw_turbidity")
@@ -197,10 +211,14 @@ def _past_doses(
         gather.hours(c, EVENT_DAYS) for c in ("raw_turbidity", dose_id, "settled_turbidity", flow_id)
     )
     running = flows.mean[flows.mean > least]
-    lag = 0
+    ahead, at_feed = at_feeds[coagulant.id]
+    before, lag = 0, 0
     if len(running):
-        lag = round(volumes.between_feed_and_filters(plant, coagulant.id) / float(np.median(running)) / 3600)
-    return feeds_.past_doses(float(raw.usable), raws, doses, settled, flows, least, lag)
+        flow = float(np.median(running))
+        lag = round(volumes.between_feed_and_filters(plant, coagulant.id) / flow / 3600)
+        before = round(ahead / flow / 3600) if ahead is not None else 0
+    turbidity = at_feed if at_feed is not None else raw.usable
+    return feeds_.past_doses(float(turbidity), raws, doses, settled, flows, least, lag, before)
 
 
 def _tanks(gather: Gather, plant: Plant, now: Mapping[str, Value], when: datetime, zone: ZoneInfo) -> dict[str, Tank]:

@@ -74,11 +74,13 @@ def _constant_since(track: Track) -> datetime | None:
 
 
 def past_doses(
-    turbidity: float, raw: Hours, dose: Hours, settled: Hours, flow: Hours, least: float, lag_h: int
-) -> tuple[PastDose, ...]:
+    turbidity: float, raw: Hours, dose: Hours, settled: Hours, flow: Hours, least: float, lag_h: int,
+    before_h: int = 0,
+) -> tuple[PastDose, ...]:  # fmt: skip
     """Return the hours with raw turbidity within a factor 1.5 of `turbidity` and a recorded dose, newest first.
 
-    The settled turbidity is taken `lag_h` hours of running later: that is how long the water needs to get there.
+    The raw turbidity is that of `before_h` hours of running before, when the water at the feed came in; the settled
+    turbidity is taken `lag_h` hours of running later: that is how long the water needs to get there.
     """
     if not (math.isfinite(turbidity) and turbidity > 0) or not len(raw) or not len(dose):
         return ()
@@ -89,25 +91,25 @@ def past_doses(
     settles = _on_grid(settled, settled.mean, first, count)
     runs = _on_grid(flow, flow.mean, first, count) > least if len(flow) else np.isfinite(raws)
     order = np.flatnonzero(runs)  # hours in which the plant ran, in turn: a standing hour does not move the water
-    similar = [
-        i
-        for i in order[np.abs(np.log(np.maximum(raws[order], 1e-9) / turbidity)) <= math.log(SIMILAR)]
-        if np.isfinite(doses[i]) and doses[i] > 0
-    ]
-    place = {int(hour): n for n, hour in enumerate(order)}
-    found = []
-    for i in reversed(similar):
-        later = place[int(i)] + lag_h
-        reached = settles[order[later]] if later < len(order) else float("nan")
-        found.append(
-            PastDose(
-                at=moment(first + 3600 * int(i)),
-                raw_turbidity=float(raws[i]),
-                dose=float(doses[i]),
-                settled_turbidity=float(reached),
-            )
+    came = np.full(len(order), np.nan)
+    if before_h < len(order):
+        came[before_h:] = raws[order[: len(order) - before_h]]
+    reached = np.full(len(order), np.nan)
+    if lag_h < len(order):
+        reached[: len(order) - lag_h] = settles[order[lag_h:]]
+    fed = doses[order]
+    with np.errstate(invalid="ignore"):
+        alike = np.abs(np.log(np.maximum(came, 1e-9) / turbidity)) <= math.log(SIMILAR)
+        keep = np.flatnonzero(alike & np.isfinite(fed) & (fed > 0))[::-1]
+    return tuple(
+        PastDose(
+            at=moment(first + 3600 * int(order[n])),
+            raw_turbidity=float(came[n]),
+            dose=float(fed[n]),
+            settled_turbidity=float(reached[n]),
         )
-    return tuple(found)
+        for n in keep
+    )
 
 
 def _on_grid(hours: Hours, values: NDArray[np.float64], first: int, count: int) -> NDArray[np.float64]:

@@ -1,18 +1,22 @@
 """How much water do the stages hold, and which water is where now?"""
 
 import math
+from dataclasses import dataclass
 from datetime import datetime
+from typing import Any
 from zoneinfo import ZoneInfo
 
 import numpy as np
+from numpy.typing import NDArray
 
 from weirhouse.plant.model import Plant
 from weirhouse.situation.gather import moment
 from weirhouse.situation.model import Track
-from weirhouse.situation.trends import known_at
-from weirhouse.working import Entry, Known
+from weirhouse.situation.series import usual_interval
+from weirhouse.working import Known, Reading
 
 WORTH_TELLING_S = 900.0  # water that is at the feed within a quarter of an hour needs no word
+KNOWN_SHARE = 0.8  # of the water at a feed: when less of it is on record, nothing is said of it
 
 
 def stage_volume(stage: object) -> float:
@@ -38,19 +42,41 @@ def stage_volume(stage: object) -> float:
     return 0.0
 
 
-def ahead_of(plant: Plant, stage_id: str, flow: float | None) -> Known | None:
-    """Return the volume between the stream and a stage, if water takes long enough through it to be worth telling."""
-    names, total = [], 0.0
+@dataclass(frozen=True, slots=True)
+class Ahead:
+    """What lies between the stream and a stage: its water [m^3], and the stirred tanks in a row it behaves like."""
+
+    volume: float
+    tanks: float | None  # None: plug flow
+    names: tuple[str, ...]
+
+
+def ahead_of(plant: Plant, stage_id: str, flow: float | None) -> Ahead | None:
+    """Return what lies ahead of a stage, if water takes long enough through it to be worth telling.
+
+    Stages in a row are taken as one with the same mean and the same variance of the volume that must pass.
+    """
+    names, volume, variance = [], 0.0, 0.0
     for stage in plant.stages:
         if stage.id == stage_id:
             break
-        volume = stage_volume(stage)
-        if volume > 0:
+        held = stage_volume(stage)
+        if held > 0:
             names.append(stage.name)
-            total += volume
-    if not total or (flow and total / flow < WORTH_TELLING_S):
+            volume += held
+            tanks = _tanks(stage)
+            variance += held**2 / tanks if tanks else 0.0
+    if not volume or (flow and volume / flow < WORTH_TELLING_S):
         return None
-    return Known(total, Entry("train", f"what the stages ahead hold: {', '.join(names)}"), "m^3")
+    return Ahead(volume, volume**2 / variance if variance else None, tuple(names))
+
+
+def _tanks(stage: Any) -> float | None:
+    """Return the stirred tanks in a row that a stage behaves like; None for plug flow."""
+    if stage.kind == "pipe":
+        return None
+    parts = getattr(stage, "stages", None)
+    return float(len(parts)) if parts else float(getattr(stage, "compartments", 1.0))
 
 
 def between_feed_and_filters(plant: Plant, feed_id: str) -> float:
@@ -65,23 +91,56 @@ def between_feed_and_filters(plant: Plant, feed_id: str) -> float:
     return total
 
 
-def entered_when(flow: Track, volume: float, when: datetime) -> datetime | None:
-    """Return when the water came in that has `volume` [m^3] behind it now; None when the record does not reach back."""
-    good = flow.good
-    if len(good) < 2:
+def raw_at(flow: Track, raw: Track, title: str, ahead: Ahead, when: datetime, zone: ZoneInfo) -> Known | None:
+    """Return the raw turbidity, as it came in, of the water that is now behind `ahead`; None when it is not on record.
+
+    What came in is weighed by how much of it is there now: a gamma density over the volume that has come in since.
+    """
+    flows, raws = flow.good, raw.good
+    if len(flows) < 2 or not len(raws):
         return None
-    times = np.append(good.times.astype(float), when.timestamp())
-    steps = np.minimum(np.diff(times), 3600.0) * np.maximum(good.values, 0.0)
-    behind = np.cumsum(steps[::-1])[::-1]  # volume that came in from each reading until now
-    over = np.flatnonzero(behind >= volume)
-    if not len(over):
+    volumes, weights = _weights(ahead)
+    times = _came_in(flows, volumes, when.timestamp())
+    which = np.searchsorted(raws.times, times, side="right") - 1
+    age = times - raws.times[np.maximum(which, 0)]
+    known = np.isfinite(times) & (which >= 0) & (age <= max(2 * 3600.0, 3 * usual_interval(raws.times)))
+    if float(weights[known].sum()) < KNOWN_SHARE:
         return None
-    i = int(over[-1])
-    rest = behind[i] - volume
-    return moment(times[i] + (rest / good.values[i] if good.values[i] > 0 else 0.0))
+    share = weights[known] / weights[known].sum()
+    turbidity = float(share @ raws.values[which[known]])
+    middle, first, last = (moment(float(t)).astimezone(zone) for t in _quantiles(times[known], share, (0.5, 0.1, 0.9)))
+    detail = f"as it came in; most of it between {min(first, last):%H:%M} and {max(first, last):%H:%M}"
+    return Known(turbidity, Reading(title, "", middle, detail), "NTU")
 
 
-def raw_at(flow: Track, raw: Track, title: str, volume: float, when: datetime, zone: ZoneInfo) -> Known | None:
-    """Return the raw turbidity with which the water came in that has `volume` behind it now."""
-    entered = entered_when(flow, volume, when)
-    return None if entered is None else known_at(raw, title, "NTU", entered, zone, within_s=2 * 3600.0)
+def _weights(ahead: Ahead) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Return volumes that came in since, and the share of the water that has each behind it."""
+    if ahead.tanks is None:
+        return np.array([ahead.volume]), np.array([1.0])
+    n = ahead.tanks
+    cells = 400
+    top = ahead.volume * (1 + 4 / math.sqrt(n))
+    volumes = (np.arange(cells) + 0.5) * top / cells
+    scaled = n * volumes / ahead.volume
+    density = np.exp((n - 1) * np.log(scaled) - scaled - ((n - 1) * math.log(max(n - 1, 1e-9)) - (n - 1)))
+    return volumes, density / density.sum()
+
+
+def _came_in(flow: Track, volumes: NDArray[np.float64], now: float) -> NDArray[np.float64]:
+    """Return when the water came in that has each of `volumes` behind it; NaN before the record of flow."""
+    times = np.append(flow.times.astype(float), now)
+    steps = np.minimum(np.diff(times), 3600.0) * np.maximum(flow.values, 0.0)
+    behind = np.append(np.cumsum(steps[::-1])[::-1], 0.0)
+    # going back in time the volume behind only grows; of a standstill the later end is taken
+    back, since = behind[::-1], times[::-1]
+    keep = np.append(True, np.diff(back) > 0)
+    found: NDArray[np.float64] = np.interp(volumes, back[keep], since[keep], right=np.nan)
+    return found
+
+
+def _quantiles(
+    times: NDArray[np.float64], share: NDArray[np.float64], wanted: tuple[float, ...]
+) -> NDArray[np.float64]:
+    order = np.argsort(times, kind="stable")
+    found: NDArray[np.float64] = np.interp(wanted, np.cumsum(share[order]), times[order])
+    return found
