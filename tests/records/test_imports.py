@@ -151,6 +151,23 @@ def test_a_reading_of_an_import_can_be_corrected_and_goes_with_it(store):
     assert [r.value for r in store.readings("toc")] == [4.0]
     store.withdraw_import(id, person="M. Ode", reason="another plant's", entered_at=NOW)
     assert store.readings("toc") == []
+    with pytest.raises(RecordsError, match="came with an import that was withdrawn"):
+        store.correct(lab.id, None, person="M. Ode", reason="gone", entered_at=NOW)
+
+
+def test_a_file_whose_name_is_no_text_can_be_imported(store):
+    store.add_import("log\udce9.csv", "d", [every_minute(10)], [], person="R. Hale", entered_at=NOW, detail={})
+    assert [one.name for one in store.imports()] == ["log?.csv"]
+    assert store.latest("raw_turbidity", NOW).source == "file log?.csv"
+    assert store.verify() == []
+
+
+def test_half_of_a_character_in_a_reason_is_refused(store):
+    one = reading()
+    store.add_readings([one], entered_at=NOW)
+    with pytest.raises(RecordsError, match="half of a character"):
+        store.correct(one.id, None, person="M. Ode", reason="\ud83d", entered_at=NOW)
+    assert store.readings() == [one]
 
 
 def test_only_an_import_can_be_withdrawn_as_one(store):

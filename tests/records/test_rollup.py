@@ -158,7 +158,7 @@ def any_series(draw):
 @given(any_series())
 @settings(max_examples=50, deadline=None)
 def test_chunks_hold_a_series_exactly_and_are_cut_between_hours(one):
-    packed = list(chunks.pack(one, "import"))
+    packed = list(chunks.pack(one))
     parts = [chunks.unpack(chunk) for chunk, _ in packed]
     times, values, flags = (np.concatenate(arrays) for arrays in zip(*parts, strict=True))
     np.testing.assert_array_equal(times, one.times)

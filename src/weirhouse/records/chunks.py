@@ -11,11 +11,10 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from weirhouse.records.engine import Database
 from weirhouse.records.model import ABOVE, RecordsError, Series
-from weirhouse.records.rollup import HOUR, RECORD, Flags, Times, Values, hourly
+from weirhouse.records.rollup import HOUR, Flags, Times, Values, hourly
 
 USUAL = 4096
 LONGEST = 366 * 24 * HOUR  # so that the hours of a chunk can be counted through
@@ -107,8 +106,8 @@ def cuts(times: Times) -> list[int]:
     return made
 
 
-def pack(series: Series, import_id: str) -> Iterator[tuple[Stored, bytes]]:
-    """Yield the chunks of a tidy series, each with its hourly figures."""
+def pack(series: Series) -> Iterator[tuple[Stored, bytes]]:
+    """Yield the chunks of a tidy series, still of no import, each with its hourly figures."""
     times, values, flags = series.times, _plain(series.values), series.flags
     ends = cuts(times)
     steps = np.diff(times)
@@ -116,7 +115,7 @@ def pack(series: Series, import_id: str) -> Iterator[tuple[Stored, bytes]]:
         here = steps[a : b - 1]
         even = not len(here) or bool((here == here[0]).all())
         chunk: Stored = (
-            import_id,
+            "",
             series.channel,
             int(times[a]),
             int(times[b - 1]),
@@ -143,13 +142,13 @@ def unpack(chunk: Stored) -> tuple[Times, Values, Flags]:
     return stamps, values, marks
 
 
-def store(database: Database, packed: Sequence[tuple[Stored, bytes]]) -> None:
-    """Write chunks and their hourly figures, inside of a write."""
+def store(database: Database, import_id: str, packed: Sequence[tuple[Stored, bytes]]) -> None:
+    """Write the chunks of an import and their hourly figures, inside of a write."""
     found = database.row("SELECT coalesce(max(id), 0) FROM chunk")
     first = int(found[0]) + 1 if found else 1
     database.run_many(
         f"INSERT INTO chunk (id, {COLUMNS}) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",  # noqa: S608 -- constant
-        ((first + i, *chunk) for i, (chunk, _) in enumerate(packed)),
+        ((first + i, import_id, *chunk[1:]) for i, (chunk, _) in enumerate(packed)),
     )
     database.run_many("INSERT INTO hours VALUES (?, ?)", ((first + i, hours) for i, (_, hours) in enumerate(packed)))
 
@@ -173,14 +172,15 @@ def parts(database: Database, channel: str, ranks: Mapping[str, int], since: int
     found = []
     for row in rows:
         if row[0] in ranks:
-            times, values, flags = _read(database, row)
+            times, values, flags = read(database, row)
             a, b = np.searchsorted(times, (since, until))
             if a < b:
                 found.append(Part(ranks[row[0]], times[a:b], values[a:b], flags[a:b]))
     return found
 
 
-def _read(database: Database, row: Stored) -> tuple[Times, Values, Flags]:
+def read(database: Database, row: Stored) -> tuple[Times, Values, Flags]:
+    """Return what a chunk holds; RecordsError where the file is damaged."""
     try:
         return unpack(row)
     except ValueError as fault:
@@ -188,30 +188,6 @@ def _read(database: Database, row: Stored) -> tuple[Times, Values, Flags]:
             f"{database.path} is damaged: a part of {row[1]} cannot be read ({fault}). Nothing was changed. "
             "Keep it, and put the newest backup in its place."
         ) from fault
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Hours:
-    """The hourly figures of one chunk, as kept; None where they were not."""
-
-    chunk_id: int
-    first: int
-    last: int
-    records: NDArray[np.void] | None
-
-
-def kept_hours(database: Database, channel: str, ranks: Mapping[str, int], since: int, until: int) -> list[Hours]:
-    """Return the kept hourly figures of the chunks that reach into [since, until), of the imports that count."""
-    rows = database.rows(
-        "SELECT chunk.id, chunk.import_id, chunk.first, chunk.last, hours.content FROM chunk LEFT JOIN hours "
-        "ON hours.chunk_id = chunk.id WHERE chunk.channel = ? AND chunk.last >= ? AND chunk.first < ? ORDER BY first",
-        (channel, since, until),
-    )
-    return [
-        Hours(chunk_id, first, last, None if content is None else np.frombuffer(content, RECORD))
-        for chunk_id, import_id, first, last, content in rows
-        if import_id in ranks
-    ]
 
 
 def merged(some: Sequence[Part]) -> tuple[Times, Values, Flags]:
@@ -223,24 +199,6 @@ def merged(some: Sequence[Part]) -> tuple[Times, Values, Flags]:
     values = np.concatenate([part.values for part in ordered])
     flags = np.concatenate([part.flags for part in ordered])
     return one_a_stamp(times, values, flags)
-
-
-def of_hours(
-    database: Database, kept: Sequence[Hours], ranks: Mapping[str, int], starts: Times, ends: Times
-) -> list[Part]:
-    """Return what chunks hold between `starts` and `ends`, pairs in order that do not overlap. [UTC epoch s]"""
-    found = []
-    for one in kept:
-        if np.searchsorted(ends, one.first, "right") == np.searchsorted(starts, one.last, "right"):
-            continue  # none of them reaches into this chunk
-        for row in database.rows(f"SELECT {COLUMNS} FROM chunk WHERE id = ?", (one.chunk_id,)):  # noqa: S608 -- constant
-            times, values, flags = _read(database, row)
-            first = np.searchsorted(times, starts)
-            counts = np.searchsorted(times, ends) - first
-            after = np.cumsum(counts)
-            keep = np.arange(after[-1]) + np.repeat(first - (after - counts), counts)
-            found.append(Part(ranks[row[0]], times[keep], values[keep], flags[keep]))
-    return found
 
 
 def channels(database: Database, ranks: Mapping[str, int]) -> set[str]:
@@ -269,7 +227,7 @@ def newest(database: Database, channel: str, ranks: Mapping[str, int], at: int) 
     ):
         if row[0] not in ranks:
             continue
-        times, values, flags = _read(database, row)
+        times, values, flags = read(database, row)
         i = int(np.searchsorted(times, at, side="right")) - 1
         here = (int(times[i]), ranks[row[0]], float(values[i]), int(flags[i]), str(row[0]))
         if best is None or here[:2] > best[:2]:

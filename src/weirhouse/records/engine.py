@@ -17,7 +17,7 @@ from pysqlite3 import dbapi2 as driver
 
 from weirhouse.records.model import RecordsError
 
-WAIT_S = 5.0  # how long a writer waits for another
+WAIT_S = 10.0  # how long a writer waits for another
 LOG_KEPT = 16 * 1024 * 1024  # bytes of the log that stay on the disk after a large import
 SAFE_FROM = (3, 51, 3)  # earlier libraries can lose a commit when the log is reset while another process writes
 MAGIC = b"SQLite format 3\x00"

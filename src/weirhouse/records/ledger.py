@@ -115,7 +115,10 @@ def seal(before: bytes, body: str) -> bytes:
 
 def written(body: Body) -> str:
     """Return an entry as canonical JSON: keys in order, no spaces, UTF-8, shortest numbers, times in UTC."""
-    return _encode(body).decode()
+    try:
+        return _encode(body).decode()
+    except UnicodeEncodeError as fault:
+        raise RecordsError(f"The text of {named(body)!a} holds half of a character. Type it again.") from fault
 
 
 def read(text: str) -> Body:
@@ -140,7 +143,7 @@ def append(ledger: Database, bodies: Sequence[Body]) -> int:
             if known.said != body.said:
                 raise RecordsError(
                     f'An entry with the id "{body.id}" is in the records with other content '
-                    f"({_named(known)}). Nothing was stored. Correct that entry, or give the new one an id of its own."
+                    f"({named(known)}). Nothing was stored. Correct that entry, or give the new one an id of its own."
                 )
             continue
         there[body.id] = body
@@ -288,13 +291,10 @@ def unknown(id: str) -> RecordsError:
     return RecordsError(f'No entry has the id "{id}". Take the id from the day log or from the list of imports.')
 
 
-def _named(body: Body) -> str:
+def named(body: Body) -> str:
     """Return an entry in words."""
     when = f" of {moment(body.at):%Y-%m-%d %H:%M} UTC" if body.at is not None else ""
     return f"{body.kind} {body.topic}".rstrip() + f"{when} by {body.person or 'nobody named'}"
-
-
-named = _named
 
 
 @dataclass(frozen=True, slots=True)

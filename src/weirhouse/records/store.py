@@ -6,25 +6,19 @@ its entry last, so that one broken off counts for nothing; its rows are swept aw
 """
 
 import math
-import uuid
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import replace
 from datetime import datetime, timedelta
 from pathlib import Path
 from types import TracebackType
 from typing import Any, Self
 
-import msgspec
 import numpy as np
-from numpy.typing import NDArray
 
-from weirhouse.records import chunks, files, ledger
-from weirhouse.records.chunks import Part
+from weirhouse.records import chunks, entering, files, hours, ledger
+from weirhouse.records.chunks import Part, Stored
 from weirhouse.records.engine import LEDGER, SERIES, Database
-from weirhouse.records.ledger import Body, ImportBody, utc
+from weirhouse.records.ledger import Body, utc
 from weirhouse.records.model import (
-    QUALIFIERS,
-    READING_FLAGS,
     Entry,
     Event,
     Import,
@@ -36,11 +30,9 @@ from weirhouse.records.model import (
     Series,
     flag_of,
 )
-from weirhouse.records.rollup import HOUR, RECORD, Times, as_rollup, hourly
+from weirhouse.records.rollup import HOUR, as_rollup, hourly
 
 TYPED = 1 << 62  # rank of a reading: what a person wrote down wins over a series on the same stamp
-_A = {"reading": "a reading", "event": "an event", "import": "an import", "withdrawal": "a withdrawal"}
-_NAMES = uuid.UUID("5f0f6d0e-6f0c-4e0a-9a55-6a2f5a1c7b11")  # of the ids that are worked out here
 
 
 class Store:
@@ -83,13 +75,13 @@ class Store:
     def add_readings(self, readings: Iterable[Reading], *, entered_at: datetime) -> int:
         """Store readings and return how many were new. One sent again with the same id and content changes nothing."""
         entered = utc("entry", entered_at)
-        bodies = [_reading_body(reading, entered) for reading in readings]
+        bodies = [entering.of_reading(reading, entered) for reading in readings]
         return self._append(bodies)
 
     def add_events(self, events: Iterable[Event], *, entered_at: datetime) -> int:
         """Store events and return how many were new. One sent again with the same id and content changes nothing."""
         entered = utc("entry", entered_at)
-        bodies = [_event_body(event, entered) for event in events]
+        bodies = [entering.of_event(event, entered) for event in events]
         return self._append(bodies)
 
     def correct(
@@ -100,12 +92,14 @@ class Store:
         What it replaces stays in the ledger. A replacement that carries the old id is given a new one.
         """
         entered = utc("correction", entered_at)
-        _require_words(person, reason, "correct an entry")
+        entering.require_words(person, reason, "correct an entry")
         with self._ledger.writing():
             old = ledger.find(self._ledger, id)
             if old is None:
                 raise ledger.unknown(id)
-            body = _correction(old, replacement, person, reason, entered)
+            body = entering.correction(old, replacement, person, reason, entered)
+            if old.import_id and ledger.replaced_by(self._ledger, old.import_id):
+                raise RecordsError(f'The entry "{id}" came with an import that was withdrawn, and counts no more.')
             later = ledger.replaced_by(self._ledger, id)
             if later is not None:
                 if later.said == body.said:
@@ -146,17 +140,18 @@ class Store:
             raise RecordsError(f"Nobody is named for the import of {name}. Say who imports it.")
         tidy = chunks.tidy(series)
         rows = chunks.digest(tidy)
-        bodies = [_reading_body(reading, entered) for reading in readings]
+        bodies = [entering.of_reading(reading, entered) for reading in readings]
         counted = sum(len(one.times) for one in tidy.values())
         stored = counted + len(bodies)
-        key = f"{digest}\n{rows}\n{_content(bodies)}"
-        imported = _import_body(name, digest, rows, tidy, bodies, detail)
+        key = f"{digest}\n{rows}\n{entering.content(bodies)}"
+        imported = entering.of_import(name, digest, rows, tidy, bodies, detail)
+        packed = [chunk for one in tidy.values() for chunk in chunks.pack(one)]  # others may write meanwhile
         with self._ledger.writing():
             import_id, counts = self._import_id(key)
             if counts:
                 return Receipt(import_id=import_id, stored=0, already_there=stored)
-            if tidy:
-                self._write_rows(tidy, import_id)
+            if packed:
+                self._write_rows(packed, import_id)
             body = Body(id=import_id, kind="import", entered_at=entered, person=person, imported=imported)
             for one in bodies:
                 one.import_id = import_id
@@ -167,39 +162,36 @@ class Store:
     def _import_id(self, key: str) -> tuple[str, bool]:
         """Return the id of an import, and whether it counts already; one withdrawn may come again under another."""
         for turn in range(1_000_000):
-            import_id = str(uuid.uuid5(_NAMES, f"{key}\n{turn}"))
+            import_id = entering.worked_out_id(key, f"{turn}")
             if ledger.find(self._ledger, import_id) is None:
                 return import_id, False
             if ledger.replaced_by(self._ledger, import_id) is None:
                 return import_id, True
         raise RecordsError("The file was imported and withdrawn a million times. Leave it.")
 
-    def _write_rows(self, tidy: Mapping[str, Series], import_id: str) -> None:
+    def _write_rows(self, packed: Sequence[tuple[Stored, bytes]], import_id: str) -> None:
         """Write the rows of an import. They count once the ledger, which is held meanwhile, takes the entry."""
         known = {body.id for _, body, _ in ledger.imports(self._ledger)}
         series = self._series()
         with series.writing():
             chunks.sweep(series, known)
-            for one in tidy.values():
-                chunks.store(series, list(chunks.pack(one, import_id)))
+            chunks.store(series, import_id, packed)
 
     def withdraw_import(self, import_id: str, *, person: str, reason: str, entered_at: datetime) -> None:
         """Withdraw an import: none of its rows and readings counts any more. Withdrawn again, nothing changes."""
         entered = utc("withdrawal", entered_at)
-        _require_words(person, reason, "withdraw an import")
+        entering.require_words(person, reason, "withdraw an import")
         with self._ledger.writing():
             old = ledger.find(self._ledger, import_id)
             if old is None or old.kind != "import":
                 raise RecordsError(f'No import has the id "{import_id}". Take the id from the list of imports.')
             if ledger.replaced_by(self._ledger, import_id) is not None:
                 return
-            ledger.append(
-                self._ledger,
-                [Body(
-                    id=_worked_out(import_id, "withdrawn"), kind="withdrawal", entered_at=entered, person=person,
-                    replaces=import_id, reason=reason,
-                )],
-            )  # fmt: skip
+            gone = entering.worked_out_id(import_id, "withdrawn")
+            body = Body(
+                id=gone, kind="withdrawal", entered_at=entered, person=person, replaces=import_id, reason=reason
+            )
+            ledger.append(self._ledger, [body])
         self._ranks = None
 
     def imports(self) -> list[Import]:
@@ -297,16 +289,16 @@ class Store:
         """Return the hourly figures of a channel: those of `values(channel, since, until)`, hour by hour of UTC."""
         first, end = _bounds(since, until)
         ranks = self._in_force()
-        kept = chunks.kept_hours(self._series(), channel, ranks, first, end) if ranks else []
+        kept = hours.kept(self._series(), channel, ranks, first, end) if ranks else []
         typed = self._typed(channel, since, until)
         if not kept:
             return as_rollup(hourly(*chunks.merged(typed)))
-        hours, unsure = _kept(kept, typed, first, end)
+        held, unsure = hours.sure(kept, typed, first, end)
         starts, ends = np.maximum(unsure, first), np.minimum(unsure + HOUR, end)
         inside = starts < ends
-        parts = chunks.of_hours(self._series(), kept, ranks, starts[inside], ends[inside]) if inside.any() else []
+        parts = hours.within(self._series(), kept, ranks, starts[inside], ends[inside]) if inside.any() else []
         worked = hourly(*chunks.merged(parts + typed))
-        both = np.concatenate([hours, worked])
+        both = np.concatenate([held, worked])
         return as_rollup(both[np.argsort(both["hour"], kind="stable")])
 
     def span(self) -> tuple[datetime | None, datetime | None]:
@@ -377,35 +369,6 @@ class Store:
         ]
 
 
-def _kept(kept: Sequence[chunks.Hours], typed: Sequence[Part], first: int, end: int) -> tuple[NDArray[np.void], Times]:
-    """Return the kept hourly figures that hold as they are, and the hours that must be worked out again.
-
-    An hour holds as kept when it lies wholly inside, one chunk alone reaches into it and nobody wrote a reading in it.
-    """
-    touched = [_hours_of(one) for one in kept]
-    every, times = _counted(np.concatenate(touched))
-    written = [part.times // HOUR * HOUR for part in typed]
-    lost = [_hours_of(one) for one in kept if one.records is None]
-    unsure, _ = _counted(np.concatenate([every[(times > 1) | (every < first) | (every + HOUR > end)], *written, *lost]))
-    records = np.concatenate([np.empty(0, RECORD), *(one.records for one in kept if one.records is not None)])
-    if not len(unsure):
-        return records, unsure
-    at = np.minimum(np.searchsorted(unsure, records["hour"]), len(unsure) - 1)
-    return records[unsure[at] != records["hour"]], unsure
-
-
-def _hours_of(kept: chunks.Hours) -> Times:
-    """Return the starts of the hours that a chunk may reach into. [UTC epoch s]"""
-    return np.arange(kept.first // HOUR, kept.last // HOUR + 1) * HOUR
-
-
-def _counted(hours: Times) -> tuple[Times, Times]:
-    """Return each hour once, in order, and how often it was there (`numpy.unique` loads a library for it, 0.1 s)."""
-    ordered = np.sort(hours)
-    first = np.flatnonzero(np.diff(ordered, prepend=ordered[:1] - 1))
-    return ordered[first], np.diff(first, append=len(ordered))
-
-
 def _bounds(since: datetime | None, until: datetime | None) -> tuple[int, int]:
     """Return [first, end) in whole seconds of UTC: a stamp of a series is a whole second."""
     first = chunks.EARLIEST if since is None else -((-ledger.micros(utc("the start", since))) // 1_000_000)
@@ -423,120 +386,6 @@ def _moment(seconds: int) -> datetime:
 
 def _utc(moment: datetime | None) -> datetime | None:
     return None if moment is None else utc("the question", moment)
-
-
-def _reading_body(reading: Reading, entered: datetime) -> Body:
-    of = f"the reading of {reading.channel or 'no channel'}"
-    _require_attribution(of, reading.id, reading.person or reading.device)
-    if not reading.channel:
-        raise RecordsError(f'The reading "{reading.text}" has no channel. Name the channel that it belongs to.')
-    if reading.value is not None and not math.isfinite(reading.value):
-        raise RecordsError(f'The value "{reading.text}" of {reading.channel} is no finite number. Write a number.')
-    if reading.qualifier not in QUALIFIERS:
-        raise RecordsError(f'The qualifier "{reading.qualifier}" of {of} is unknown. Use <, >, ND or nothing.')
-    if reading.flag not in READING_FLAGS:
-        raise RecordsError(f'The flag "{reading.flag}" of {of} is unknown. Use doubtful, rejected or nothing.')
-    taken = utc(of, reading.taken_at)
-    value = None if reading.value is None else float(reading.value)
-    plain = replace(reading, taken_at=taken, value=value)
-    return _writable(
-        Body(id=reading.id, kind="reading", entered_at=entered, person=reading.person or reading.device, reading=plain)
-    )
-
-
-def _event_body(event: Event, entered: datetime) -> Body:
-    of = f"the event {event.kind or 'without kind'}"
-    _require_attribution(of, event.id, event.person)
-    if not event.kind:
-        raise RecordsError("An event has no kind. Say what happened: backwash, start, stop, note ...")
-    started, ended = utc(of, event.started_at), None
-    if event.ended_at is not None:
-        ended = utc(of, event.ended_at)
-        if ended < started:
-            raise RecordsError(f"The end of {of} lies before its start {started:%Y-%m-%d %H:%M} UTC. Mend one of them.")
-    values: dict[str, float | str] = {}
-    for name, value in event.values.items():
-        if not isinstance(value, str):
-            value = float(value)
-            if not math.isfinite(value):
-                raise RecordsError(f'The value "{name}" of {of} is no finite number. Write a number.')
-        values[str(name)] = value
-    plain = replace(event, started_at=started, ended_at=ended, values=values)
-    return _writable(Body(id=event.id, kind="event", entered_at=entered, person=event.person, event=plain))
-
-
-def _writable(body: Body) -> Body:
-    """Return the entry; refuse one whose text has no place in UTF-8."""
-    try:
-        ledger.written(body)
-    except UnicodeEncodeError as fault:
-        raise RecordsError(f"The text of {ledger.named(body)!a} holds half of a character. Type it again.") from fault
-    return body
-
-
-def _correction(old: Body, replacement: Reading | Event | None, person: str, reason: str, entered: datetime) -> Body:
-    if replacement is None:
-        if old.kind not in ("reading", "event"):
-            raise RecordsError(
-                f'The entry "{old.id}" is {_A[old.kind]}, and is not corrected. Withdraw an import whole.'
-            )
-        made = Body(id=_worked_out(old.id, "withdrawn"), kind="withdrawal", entered_at=entered, person=person)
-    else:
-        made = (
-            _reading_body(replacement, entered)
-            if isinstance(replacement, Reading)
-            else _event_body(replacement, entered)
-        )
-        if made.kind != old.kind:
-            raise RecordsError(f'The entry "{old.id}" is {_A[old.kind]}; {_A[made.kind]} cannot take its place.')
-        if made.id == old.id:
-            id = _worked_out(old.id, _content([made]))
-            made = msgspec.structs.replace(
-                made, id=id, reading=made.reading and replace(made.reading, id=id),
-                event=made.event and replace(made.event, id=id),
-            )  # fmt: skip
-    return msgspec.structs.replace(
-        made, person=person, replaces=old.id, reason=reason, import_id=old.import_id, entered_at=entered
-    )
-
-
-def _import_body(
-    name: str, digest: str, rows: str, tidy: Mapping[str, Series], bodies: Sequence[Body], detail: Mapping[str, Any]
-) -> ImportBody:
-    stamps = [int(one.times[i]) for one in tidy.values() for i in (0, -1)]
-    stamps += [_floor(body.reading.taken_at) for body in bodies if body.reading]
-    channels = set(tidy) | {body.topic for body in bodies}
-    return ImportBody(
-        name=name, digest=digest, rows=rows, values=sum(len(one.times) for one in tidy.values()), readings=len(bodies),
-        channels=sorted(channels), first=_moment(min(stamps)) if stamps else None,
-        last=_moment(max(stamps)) if stamps else None, detail=dict(detail),
-    )  # fmt: skip
-
-
-def _content(bodies: Sequence[Body]) -> str:
-    """Return what readings and events say, without their ids."""
-    said = []
-    for body in bodies:
-        item = body.reading or body.event
-        assert item is not None
-        said.append(msgspec.json.encode(replace(item, id=""), order="sorted").decode())
-    return "\n".join(said)
-
-
-def _worked_out(id: str, what: str) -> str:
-    return str(uuid.uuid5(_NAMES, f"{id}\n{what}"))
-
-
-def _require_attribution(of: str, id: str, who: str) -> None:
-    if not who.strip():
-        raise RecordsError(f"Nobody and no device is named for {of}. Say who or what it comes from: it is evidence.")
-    if not id:
-        raise RecordsError(f"{of[0].upper()}{of[1:]} has no id. Give each entry an id of its own.")
-
-
-def _require_words(person: str, reason: str, what: str) -> None:
-    if not person.strip() or not reason.strip():
-        raise RecordsError(f"To {what}, say who does it and why: both stay in the ledger.")
 
 
 __all__ = ["RecordsError", "Store"]
