@@ -2,7 +2,7 @@
 
 from collections.abc import Iterator
 
-from weirhouse.desk.lines import age_words, figure, oldest, unknown
+from weirhouse.desk.lines import age_words, figure, oldest, read_off, unknown
 from weirhouse.desk.model import Advice, Figure
 from weirhouse.plant.model import Action, Plant
 from weirhouse.quantity import show
@@ -76,20 +76,18 @@ def _line(situation: Situation, action: Action) -> Advice:
             because=f"Your level is {limit}. {_last(value, at_level)}", figures=shutdowns,
         )  # fmt: skip
     assert value.known is not None
-    shown = show(value.known, value.unit, value.display)
+    shown, sure = show(value.known, value.unit, value.display), f"measured; {age_words(situation, channels)}"
     if at_level:
         return Advice(
             id=action_id(action), title=title, action=f"{WORDS.get(action.do, action.do)}.",
             value=float(value.known), inside=value.unit, unit=value.display, shown=shown, state="do_now",
-            caution=caution, working=None, age_s=value.age_s, confidence=f"measured; {age_words(situation, channels)}",
-            depends=channels, check="", because=f"{value.title} is {shown}; your action level is {limit}.",
+            caution=caution, working=read_off(value), age_s=value.age_s, confidence=sure, depends=channels, check="", because=f"{value.title} is {shown}; your action level is {limit}.",
             figures=shutdowns,
         )  # fmt: skip
     return Advice(
         id=action_id(action), title=title, action=f"Not reached: {value.title} is {shown}.",
         value=float(value.known), inside=value.unit, unit=value.display, shown=shown, state="steady", caution="",
-        working=None, age_s=oldest(situation, channels), confidence=f"measured; {age_words(situation, channels)}",
-        depends=channels, check="", because=f"Your action level is {limit}.", figures=shutdowns,
+        working=read_off(value), age_s=oldest(situation, channels), confidence=sure, depends=channels, check="", because=f"Your action level is {limit}.", figures=shutdowns,
     )  # fmt: skip
 
 

@@ -6,7 +6,7 @@ from weirhouse.desk.action_levels import telephone
 from weirhouse.desk.contact import contact_stages, contact_time, first_of
 from weirhouse.desk.feeders import caution_of, day_tank, rate_and_setting
 from weirhouse.desk.flow import setting_flow
-from weirhouse.desk.lines import Display, age_words, figure, oldest, unknown
+from weirhouse.desk.lines import Display, age_words, figure, oldest, read_off, unknown
 from weirhouse.desk.model import Advice, AdviceState, Figure
 from weirhouse.plant.model import Feed
 from weirhouse.quantity import show
@@ -181,7 +181,7 @@ def chlorine_residual(situation: Situation) -> Advice:
         action = f"{shown} goes out."
     return Advice(
         id="chlorine_residual", title=title, action=action, value=float(residual), inside="g/m^3", unit=UNIT,
-        shown=shown, state=state, caution=caution if state != "steady" else "", working=None,
+        shown=shown, state=state, caution=caution if state != "steady" else "", working=read_off(value),
         age_s=oldest(situation, channels), confidence=f"measured; {age_words(situation, channels)}", depends=channels,
         check="", because=f"Your permit: {', '.join(limits) or 'no limits are entered'}.",
         figures=figures,

@@ -8,7 +8,6 @@ from weirhouse.desk.lines import Display, age_words, oldest, unknown
 from weirhouse.desk.model import Advice, AdviceState
 from weirhouse.plant.model import Feed, Plant
 from weirhouse.quantity import convert, show
-from weirhouse.quantity import figure as digits_of
 from weirhouse.science.basins import round_volume
 from weirhouse.science.feed import feed_rate, pump_setting, strength_from_trade_percent, tank_time_left
 from weirhouse.science.operations import dose_change, height_above
@@ -156,19 +155,21 @@ def _setting(
     if result.setting is None:
         check = result.setting_problem or result.problem
         return unknown(situation, id, title, needed, check=check, inside="1", unit=unit, caution=caution_of(feed))
-    shown = show(result.setting, "1", unit)
-    present = situation.feeds[feed.id].setting
+    setting = result.setting
+    present = situation.feeds[feed.id].setting.usable
     state: AdviceState = "steady"
-    action = f"Set the feed pump to {shown}{start}."
+    action = f"Set the feed pump to {show(setting, '1', unit)}{start}."
     because = f"For {at}, by the drawdown of {feed.calibration.date:%Y-%m-%d}."
-    if present.usable is not None:
-        if abs(_apart(result.setting, present.usable)) > NEAR:
-            state = "do_now" if situation.running.state == "running" else "soon"
-            because += f" It stands at {show(present.usable, '1', unit)}."
-        else:
-            action = f"Leave the feed pump at {show(present.usable, '1', unit)}."
+    if present is not None and abs(_apart(setting, present)) <= NEAR:
+        because = f"{because[:-1]}, which gives {show(setting, '1', unit)}."
+        action = f"Leave the feed pump at {show(present, '1', unit)}."
+        setting = present
+    elif present is not None:
+        state = "do_now" if situation.running.state == "running" else "soon"
+        because += f" It stands at {show(present, '1', unit)}."
+    shown = show(setting, "1", unit)
     return Advice(
-        id=id, title=title, action=action, value=float(result.setting), inside="1", unit=unit, shown=shown, state=state,
+        id=id, title=title, action=action, value=float(setting), inside="1", unit=unit, shown=shown, state=state,
         caution=caution_of(feed, pump=True), working=result.sheet, age_s=oldest(situation, needed),
         confidence=f"as good as the pump's last drawdown; {age_words(situation, needed)}", depends=needed, check="",
         because=because,
@@ -205,11 +206,11 @@ def day_tank(
         left = tank_time_left(usable, result.rate)
     hours = float(convert(left, "s", "h"))
     state: AdviceState = "do_now" if hours < TANK_NOW_H else "soon" if hours < TANK_SOON_H else "steady"
-    shown = show(left, "s", "h")
+    shown = show(left, "s", "h", 2)
     words = {"do_now": "Fill it now", "soon": "Fill it this shift", "steady": "Leave it"}
     mix = ""
     if state != "steady" and tank.dilution is not None and tank.dilution != 1:
-        mix = f" Mix {digits_of(tank.dilution)} volumes of solution from one of product."
+        mix = f" Mix {tank.dilution:g} volumes of solution from one of product."
     return Advice(
         id=id, title=title, action=f"{words[state]}: {shown} of running left.{mix}", value=float(left), inside="s",
         unit="h", shown=shown, state=state, caution=caution_of(feed) if state != "steady" else "", working=sheet,

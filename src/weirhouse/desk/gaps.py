@@ -13,16 +13,16 @@ def gaps(situation: Situation) -> Iterator[Advice]:
     title = "Stale, missing or odd"
     if not odd:
         yield Advice(
-            id="gaps", title=title, action="Nothing is stale, missing or odd.", value=0.0, inside="1", unit="",
-            shown="0", state="steady", caution="", working=None, age_s=None,
+            id="gaps", title=title, action="Nothing is stale, missing or odd.", value=None, inside="1", unit="",
+            shown="", state="steady", caution="", working=None, age_s=None,
             confidence="looked at every channel of the plant file and its last hours", depends=(), check="",
         )  # fmt: skip
         return
     values = [situation.value(oddity.channel) for oddity in odd if oddity.channel]
     checks = " ".join(dict.fromkeys(what_to_check(value) for value in values if value.state != "fresh"))
     yield Advice(
-        id="gaps", title=title, action=" ".join(oddity.text for oddity in odd), value=float(len(odd)), inside="1",
-        unit="", shown=f"{len(odd)}", state="soon", caution="", working=None, age_s=None,
+        id="gaps", title=title, action=" ".join(oddity.text for oddity in odd), value=None, inside="1",
+        unit="", shown="", state="soon", caution="", working=None, age_s=None,
         confidence="looked at every channel of the plant file and its last hours",
         depends=tuple(dict.fromkeys(oddity.channel for oddity in odd if oddity.channel)), check=checks,
     )  # fmt: skip

@@ -7,7 +7,7 @@ from weirhouse.desk.model import Advice, Figure
 from weirhouse.quantity import convert, label, show
 from weirhouse.situation.ages import age_text
 from weirhouse.situation.model import Situation, Value
-from weirhouse.working import Unit
+from weirhouse.working import Sheet, Unit
 
 # What to do about a reading that cannot be trusted; the first word found in the channel's id counts.
 _CHECKS = (
@@ -42,6 +42,14 @@ def oldest(situation: Situation, channels: Iterable[str]) -> float | None:
     """Return the age [s] of the oldest reading among the channels, or None without any."""
     ages = [situation.value(channel).age_s for channel in channels]
     return max((age for age in ages if age is not None), default=None)
+
+
+def read_off(value: Value) -> Sheet:
+    """Return the working of a number that was read and not worked out: who read it, when, and by what."""
+    sheet = Sheet()
+    if value.known is not None:
+        sheet.notes.append(f"Read, not worked out: {value.known.source}.")
+    return sheet
 
 
 def age_words(situation: Situation, channels: Iterable[str]) -> str:

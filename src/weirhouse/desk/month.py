@@ -9,7 +9,7 @@ from weirhouse.quantity import show
 from weirhouse.science.operations import share_within
 from weirhouse.situation.ages import clock_text
 from weirhouse.situation.model import Month, Situation
-from weirhouse.working import Default, Known, Reading, recording
+from weirhouse.working import Default, Known, Reading, Sheet, recording
 
 FILTERED_LIMIT = Default(
     "0.3 NTU in at least 95 percent of a month's recorded values, none above 1 NTU, for conventional and direct "
@@ -69,6 +69,11 @@ def _turbidity(situation: Situation, month: Month) -> Advice:
     )  # fmt: skip
 
 
+def _lowest(minimum: Known) -> Sheet:
+    """Return the working of a number that was looked up and not worked out."""
+    return Sheet(notes=[f"Looked up, not worked out: {minimum.source}."])
+
+
 def _counted(month: Month, name: str) -> str:
     return (
         f"{name} so far: {month.periods} four-hour values while the plant ran, {month.periods_over} of them above "
@@ -97,8 +102,8 @@ def _residual(situation: Situation, month: Month) -> Advice:
         action += f" That is below the least allowed: {telephone(situation.plant)}."
     return Advice(
         id="month_residual", title=title, action=action, value=float(month.minimum), inside="g/m^3", unit="mg/L",
-        shown=lowest, state="do_now" if short else "steady", caution=caution if short else "", working=None,
-        age_s=oldest(situation, channels),
+        shown=lowest, state="do_now" if short else "steady", caution=caution if short else "",
+        working=_lowest(month.minimum), age_s=oldest(situation, channels),
         confidence=f"from {month.values} recorded values; {age_words(situation, channels)}", depends=channels,
         check="", because=f"{limit[:1].upper()}{limit[1:]}. Your permit governs." if limit else "Your permit governs.",
         figures=(

@@ -1,12 +1,15 @@
 """What is the day's order, in one sentence? No setpoint in it when a reading it stands on is doubtful."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 from weirhouse.desk.action_levels import WORDS, in_force, reached, telephone
 from weirhouse.desk.model import Advice, AdviceState
-from weirhouse.plant.model import Plant
 from weirhouse.quantity import show
+from weirhouse.situation.ages import clock_text, later
 from weirhouse.situation.model import Situation, Value
+
+Lines = Mapping[str, Advice]
+BESIDE = ("unit_", "gaps")  # lines that tell of the plant and its instruments, and ask for nothing this shift
 
 
 def key_channels(situation: Situation) -> tuple[str, ...]:
@@ -38,11 +41,14 @@ def order(situation: Situation, advice: Sequence[Advice]) -> tuple[str, AdviceSt
     ]
     if doubtful:
         return _cannot_tell(situation, doubtful), "unknown"
-    clauses = [*_water(situation, lines), *_feeds(situation.plant, lines), *_backwash(lines), *_disinfection(lines)]
+    if situation.running.state == "unknown":
+        return "No setting can be given before you enter whether the plant was started or stopped last.", "unknown"
+    parts = (_urgent, _water, _feeds, _backwash, _disinfection)
+    clauses = [clause for part in parts for clause in part(situation, lines)]
     if not clauses:
         return "Nothing can be ordered: this plant file names no stage that is set by hand.", "unknown"
     sentence = ", ".join(clauses)
-    states = {line.state for line in advice if line.id != "gaps"}
+    states = {line.state for line in advice if not line.id.startswith(BESIDE)}
     state: AdviceState = "do_now" if "do_now" in states else "soon" if "soon" in states else "steady"
     return f"{sentence[0].upper()}{sentence[1:]}.", state
 
@@ -79,54 +85,86 @@ def _cannot_tell(situation: Situation, doubtful: Sequence[Value]) -> str:
     return f"No setting can be given before you check {listed}{also}."
 
 
-def _water(situation: Situation, lines: dict[str, Advice]) -> list[str]:
-    flow = lines.get("plant_flow")
+def first_sentence(text: str) -> str:
+    """Return the first sentence of an action, to stand within another.
+
+    >>> first_sentence("Backwash Filter 2 now. Head loss is 7.1 ft.")
+    'backwash Filter 2 now'
+    """
+    first = text.split(". ")[0].rstrip(".")
+    return f"{first[:1].lower()}{first[1:]}"
+
+
+def _urgent(situation: Situation, lines: Lines) -> list[str]:
+    """Return what cannot wait and belongs to no setting: a residual out of bounds, a blinded screen."""
+    urgent = ("chlorine_residual", "intake_screen")
+    found = [line for line in (lines.get(id) for id in urgent) if line is not None and line.state == "do_now"]
+    return [first_sentence(line.action).replace("the screen", "the intake screen") for line in found]
+
+
+def _water(situation: Situation, lines: Lines) -> list[str]:
+    flow, still = lines.get("plant_flow"), lines.get("standstill")
     if flow is None or flow.value is None or not flow.shown:
         return []
-    if not situation.running.intake_open or situation.running.state == "standing":
-        return [f"when you start, take water at {flow.shown}"]
-    return [f"take water at {flow.shown}"]
+    if situation.running.state == "running" and situation.running.intake_open:
+        return [f"take water at {flow.shown}"]
+    if still is not None and still.state == "do_now":
+        return [f"start now at {flow.shown}: {first_sentence(still.action).split(':')[0]}"]
+    if still is not None and still.state == "soon":
+        start = still.action.split(": ")[0]
+        return [f"{start[0].lower()}{start[1:]}, at {flow.shown}"]
+    return [f"when you start, take water at {flow.shown}"]
 
 
-def _feeds(plant: Plant, lines: dict[str, Advice]) -> list[str]:
+def _feeds(situation: Situation, lines: Lines) -> list[str]:
     found = []
-    for feed in plant.feeds:
+    for feed in situation.plant.feeds:
         if feed.role != "coagulant":
             continue
-        dose, setting, arrival = (lines.get(f"{feed.id}_{what}") for what in ("dose", "setting", "arrival"))
-        if dose is None or not dose.shown:
-            continue
-        basis = {"product": " as product", "Al2O3": " as Al₂O₃", "Al": " as Al"}.get(feed.basis, "")
+        dose, setting, tank, arrival = (lines.get(f"{feed.id}_{w}") for w in ("dose", "setting", "tank", "arrival"))
         name = feed.name.lower()
-        pump = (
-            f" (feed pump at {setting.shown} {_what(setting.unit)})".replace(" )", ")")
-            if setting and setting.shown
-            else ""
-        )
-        if arrival is not None and arrival.state == "soon" and arrival.value is not None:
-            found.append(f"{arrival.action[0].lower()}{arrival.action[1:].rstrip('.')}")
-        else:
-            found.append(f"feed {dose.shown} {name}{basis}{pump}")
+        if dose is not None and dose.shown:
+            basis = {"product": " as product", "Al2O3": " as Al₂O₃", "Al": " as Al"}.get(feed.basis, "")
+            found.append(f"feed {dose.shown} {name}{basis}{_dial(setting)}{_then(situation, arrival)}")
+        if tank is not None and tank.state == "do_now":
+            found.append(f"fill the {name} day tank")
     return found
 
 
-def _what(unit: str) -> str:
-    return "speed" if unit == "percent" else ""
+def _dial(setting: Advice | None) -> str:
+    if setting is None or not setting.shown:
+        return ""
+    return f" (feed pump at {setting.shown}{' speed' if setting.unit == 'percent' else ''})"
 
 
-def _backwash(lines: dict[str, Advice]) -> list[str]:
+def _then(situation: Situation, arrival: Advice | None) -> str:
+    """Return what the water that comes in now will want, and when."""
+    if arrival is None or arrival.state != "soon" or not arrival.figures or arrival.figures[0].value is None:
+        return ""
+    lag = arrival.figures[0].value
+    if situation.running.state == "standing":
+        return f", then {arrival.shown} after {show(lag, 's', 'h', 2)} of running"
+    return f", then {arrival.shown} from about {clock_text(later(situation.at, lag), situation.at, situation.zone)}"
+
+
+def _backwash(situation: Situation, lines: Lines) -> list[str]:
+    runs = [line for line in lines.values() if line.id.startswith("run_") and line.state in ("do_now", "soon")]
+    return [first_sentence(line.action) for line in runs]
+
+
+def _disinfection(situation: Situation, lines: Lines) -> list[str]:
     found = []
-    for line in lines.values():
-        if line.id.startswith("run_") and line.state in ("do_now", "soon"):
-            found.append(f"{line.action[0].lower()}{line.action[1:].split('.')[0]}")
-    return found
-
-
-def _disinfection(lines: dict[str, Advice]) -> list[str]:
-    found = []
-    dose, contact = lines.get("chlorine_dose"), lines.get("contact_time")
+    contact = lines.get("contact_time")
     if contact is not None and contact.state == "do_now":
-        found.append(f"{contact.action[0].lower()}{contact.action[1:].split('.')[0]}")
-    elif dose is not None and dose.state in ("do_now", "soon") and dose.shown:
-        found.append(f"set the chlorine dose to {dose.shown}")
+        found.append(first_sentence(contact.action))
+    for feed in situation.plant.feeds:
+        if feed.role != "disinfectant":
+            continue
+        dose, setting, tank = (lines.get(f"{feed.id}_{what}") for what in ("dose", "setting", "tank"))
+        if dose is not None and dose.state in ("do_now", "soon") and dose.shown:
+            found.append(f"set the {feed.name.lower()} dose to {dose.shown}{_dial(setting)}")
+        elif setting is not None and setting.state in ("do_now", "soon") and setting.shown:
+            found.append(f"set the {feed.name.lower()} pump to {setting.shown}")
+        if tank is not None and tank.state == "do_now":
+            found.append(f"fill the {feed.name.lower()} day tank")
     return found

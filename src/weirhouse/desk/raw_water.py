@@ -3,7 +3,7 @@
 from collections.abc import Iterator
 
 from weirhouse.desk.action_levels import GRAVITY, in_force
-from weirhouse.desk.lines import Display, age_words, figure, oldest, unknown
+from weirhouse.desk.lines import Display, age_words, figure, oldest, read_off, unknown
 from weirhouse.desk.model import Advice, AdviceState, Figure
 from weirhouse.quantity import show
 from weirhouse.science.operations import time_to_turbidity, turbidity_change
@@ -13,6 +13,7 @@ from weirhouse.situation.model import Situation, Trend
 from weirhouse.working import Default, Known, Sheet, recording
 
 HOUR = Known(3600.0, Default("one hour", "definition"), "s")
+ALSO = ("raw_temperature", "raw_ph", "raw_alkalinity", "raw_uv254", "stream_level")  # shown beside the turbidity
 INTAKE = "Shut the power off and lock it out before you reach into the screen or a pump."
 
 
@@ -62,7 +63,7 @@ def _take(situation: Situation) -> Advice:
         id="raw_water", title=title, action=action, value=float(turbidity.known), inside="NTU", unit="NTU", shown=shown,
         state=state, caution="", working=soon or sheet, age_s=oldest(situation, channels),
         confidence=f"measured; {age_words(situation, channels)}", depends=channels, check="",
-        because=f"Raw turbidity {shown}, {said}.", figures=figures,
+        because=f"Raw turbidity {shown}, {said}.", figures=figures, uses=ALSO,
     )  # fmt: skip
 
 
@@ -74,7 +75,8 @@ def _trend_words(trend: tuple[Trend, ...]) -> tuple[str, Sheet | None]:
         for one in trend:
             change = turbidity_change(one.slope, HOUR)
             amount = "" if one.word == "level" else f" by {show(abs(change), 'NTU', 'NTU', 2)} in an hour"
-            parts.append(f"{one.word}{amount} over the last {one.hours:g} h")
+            span = "hour" if one.hours == 1 else f"{one.hours:g} h"
+            parts.append(f"{one.word}{amount} over the last {span}")
     return "; ".join(parts), sheet
 
 
@@ -101,7 +103,7 @@ def _next_hold(situation: Situation, trend: tuple[Trend, ...]) -> tuple[Sheet | 
 def _also(situation: Situation) -> tuple[Figure, ...]:
     """Return what else is measured of the raw water."""
     found = []
-    for channel in ("raw_temperature", "raw_ph", "raw_alkalinity", "raw_uv254", "stream_level"):
+    for channel in ALSO:
         if channel in situation.values:
             value = situation.value(channel)
             age = "" if value.age_s is None else f"{age_text(value.age_s)} ago"
@@ -134,7 +136,7 @@ def _screen(situation: Situation) -> Iterator[Advice]:
         id="intake_screen", title=title,
         action=(f"Clean the screen now.{more}" if over else f"Leave it: head loss {shown}.{more}"),
         value=float(value.usable), inside="m", unit=unit, shown=shown, state="do_now" if over else "steady",
-        caution=INTAKE if over else "", working=None, age_s=value.age_s,
+        caution=INTAKE if over else "", working=read_off(value), age_s=value.age_s,
         confidence=f"measured; {age_words(situation, channels)}", depends=channels, check="",
-        because=f"Limit {display.show(limit, Head)}.",
+        because=f"Limit {display.show(limit, Head)}.", uses=("raw_temperature",),
     )  # fmt: skip

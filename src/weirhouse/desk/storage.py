@@ -79,7 +79,7 @@ def _supply(
             held = volume_from_area(plan_area(situation.plant, tank), level)
             volume = held if volume is NOTHING else together(volume, held)
         left = time_of_supply(volume, NOTHING, demand)
-    shown = show(left, "s", "h")
+    shown = show(left, "s", "h", 2)
     return Advice(
         id="storage_hours", title=title, action=f"The tank would be empty after {shown} at the demand of the last day.",
         value=float(left), inside="s", unit="h", shown=shown, state="steady", caution="", working=sheet,
@@ -121,7 +121,7 @@ def _standstill(
             left = time_of_supply(usable, NOTHING, demand)
             sure = "at the mean demand of the last 24 h"
     figures.append(figure("Above the reserve", usable, "m^3", display.unit(Volume)))
-    shown = show(left, "s", "h")
+    shown = show(left, "s", "h", 2)
     hours = float(convert(left, "s", "h"))
     standing = situation.running.state == "standing" or not situation.running.intake_open
     until = clock_text(later(situation.at, left), situation.at, situation.zone)
