@@ -78,7 +78,8 @@ def test_a_number_that_may_be_thousands_or_decimals_is_refused() -> None:
         "2024-06-25 10:00", "2024-06-25T10:00:00", "2024/06/25 10:00", "20240625 1000", "20240625T100000",
         "20240625100000", "06/25/2024 10:00", "6/25/24 10:00", "25/06/2024 10:00", "25.06.2024 10:00:00",
         "25-Jun-2024 10:00", "25 June 2024 10:00", "Jun 25, 2024 10:00", "06/25/2024 10:00 AM",
-        "06/25/2024 10:00:00 am",
+        "06/25/2024 10:00:00 am", "25JUN2024 10:00", "25JUN2024:10:00:00", "Tue 25 Jun 2024 10:00",
+        "Tuesday, June 25, 2024 10:00", "25 juin 2024 10:00", "25. Juni 2024 10:00", "25-giu-24 10:00",
         "2024-06-25T14:00:00Z", "2024-06-25T10:00:00-04:00", "2024-06-25T16:00:00+0200", "2024-06-25 10:00 EDT",
         "2024-06-25 09:00 EST", "2024-06-25 14:00:00.000 UTC", "2024-06-25T10:00:00.5-04:00",
     ],
@@ -93,6 +94,34 @@ def test_twelve_o_clock() -> None:
     assert times(planned(text), "raw_turbidity") == [
         utc(2024, 6, 25, 4), utc(2024, 6, 25, 16, 30), utc(2024, 6, 26, 3, 59),
     ]  # fmt: skip
+
+
+def test_a_column_of_am_and_pm_belongs_to_the_time() -> None:
+    text = "Date,Time,AM/PM,raw turbidity (NTU)\n6/25/2024,12:10,AM,1\n6/25/2024,10:00,AM,2\n6/25/2024,1:00,PM,3\n"
+    assert times(planned(text), "raw_turbidity") == [
+        utc(2024, 6, 25, 4, 10), utc(2024, 6, 25, 14), utc(2024, 6, 25, 17),
+    ]  # fmt: skip
+    codes = planned("time,raw turbidity,raw turbidity cd\n2024-06-25 13:00,1,A\n2024-06-25 14:00,2,P\n")
+    assert times(codes, "raw_turbidity") == [utc(2024, 6, 25, 17), utc(2024, 6, 25, 18)]
+
+
+def test_years_of_two_digits_at_the_beginning_are_asked_about() -> None:
+    text = "time,raw turbidity (NTU)\n24-06-25 10:00,1\n24-06-26 10:00,2\n"
+    with pytest.raises(FileProblem, match='date_order = "ymd"'):
+        planned(text)
+    assert times(planned(text, {"date_order": "ymd"}), "raw_turbidity")[0] == utc(2024, 6, 25, 14)
+    days = "".join(f"{d:02d}.06.24 10:00;{d}\n" for d in range(20, 30))
+    assert times(planned("time;raw turbidity (NTU)\n" + days), "raw_turbidity")[0] == utc(2024, 6, 20, 14)
+
+
+def test_a_date_alone_where_midnight_belongs() -> None:
+    hours = [f"6/{25 + k // 24}/2024" + (f" {k % 24}:00" if k % 24 else "") for k in range(1, 40)]
+    done = planned("time,raw turbidity (NTU)\n" + "".join(f"{h},1\n" for h in hours))
+    assert times(done, "raw_turbidity") == [utc(2024, 6, 25, 5) + 3600 * k for k in range(39)]
+    assert "1 stamps without a time of day stand where midnight belongs" in done.parsed.remarks[-1]
+    done = planned("time,raw turbidity (NTU)\n" + "".join(f"{h},1\n" for h in [*hours, "6/30/2024", "6/26/2024 16:00"]))
+    assert len(times(done, "raw_turbidity")) == 40
+    assert why(done).lines == {41: "the time of day is missing"}
 
 
 def test_day_or_month_first_is_asked_where_no_date_shows_it() -> None:
@@ -318,6 +347,26 @@ def test_title_lines_units_row_and_blank_lines_above_the_data() -> None:
     assert values(done, "raw_temperature") == pytest.approx([10.0, 15.0])
     assert values(done, "raw_turbidity") == [4.0, 5.0]
     assert "FNU counted as NTU: both are read from formazin, by different light." in done.parsed.remarks
+
+
+def test_a_row_that_says_how_each_column_was_made() -> None:
+    done = planned(
+        '"TIMESTAMP","RECORD","Turb_Avg","WTemp_Avg"\n"TS","RN","NTU","Deg C"\n"","","Avg","Avg"\n'
+        '"2024-06-05 10:00:00",0,4.25,11.2\n"2024-06-05 10:15:00",1,"NAN",11.3\n"2024-06-05 10:30:00",2,4.5,11.3\n'
+    )
+    assert values(done, "raw_turbidity") == [4.25, 4.5] and values(done, "raw_temperature") == [11.2, 11.3, 11.3]
+    assert not done.parsed.refused.count
+
+
+def test_a_value_may_carry_its_unit() -> None:
+    done = planned(
+        "time,raw turbidity,plant flow\n2024-06-05 10:00,4.2 NTU,140 gpm\n2024-06-05 10:15,<0.1 NTU,141gpm\n"
+        "2024-06-05 10:30,5,9 L/s\n"
+    )
+    assert values(done, "raw_turbidity") == [4.2, 0.1, 5.0]
+    assert series(done, "raw_turbidity").flags.tolist() == [0, 3, 0]
+    assert [v / (231 * 0.0254**3 / 60) for v in values(done, "plant_flow")] == pytest.approx([140, 141])
+    assert why(done).lines == {4: 'plant flow: "9 L/s" is not a number'}
 
 
 def test_headings_in_a_comment_line() -> None:

@@ -203,8 +203,10 @@ def _headings(
         later = [(k, r) for k, r in candidates if k > best[0]]
         start = best[0] + 1
         for k, row in later:
-            if _is_unit_row(row):
+            if _is_unit_row(row) or (when is not None and _is_unit_row(row[:when] + row[when + 1 :], 0.4)):
                 unit_row = row if not all(_WIDTHS.fullmatch(c.strip() or "1s") for c in row) else unit_row
+                start = k + 1
+            elif when is not None and _is_words(row, when):  # how a logger got each column: Avg, Min
                 start = k + 1
             else:
                 break
@@ -266,7 +268,7 @@ def _looks_dated(cell: str) -> bool:
     return bool(found.good[0] and found.year[0] >= 0)
 
 
-def _is_unit_row(row: list[str]) -> bool:
+def _is_unit_row(row: list[str], share: float = 0.6) -> bool:
     cells = [c.strip() for c in row if c.strip()]
     if not cells:
         return False
@@ -275,7 +277,14 @@ def _is_unit_row(row: list[str]) -> bool:
     if any(_looks_dated(c) or _NUMBER.fullmatch(c) for c in cells):
         return False
     hits = sum(bool(units.known(units.clean(c.strip("()[]"))) or _PATTERN.fullmatch(c)) for c in cells)
-    return hits >= 0.6 * len(cells)
+    return hits >= share * len(cells)
+
+
+def _is_words(row: list[str], when: int) -> bool:
+    """Whether a row below the headings holds only words, and nothing where the times stand."""
+    cells = [c.strip() for c in row if c.strip()]
+    at = row[when].strip() if when < len(row) else ""
+    return not at and bool(cells) and not any(any(c.isdigit() for c in cell) for cell in cells)
 
 
 def _date_pattern(texts: list[str]) -> str:

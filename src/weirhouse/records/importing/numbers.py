@@ -134,6 +134,7 @@ class Reader:
     decimal: str = "."
     point_seen: bool = False  # the file writes its decimals with `decimal`, so that the other sign parts thousands
     gap_words: frozenset[str] = frozenset()
+    written: str = ""  # the unit that stands behind each number
     _known: dict[str, Cell] = field(default_factory=dict)
 
     def cell(self, text: str) -> Cell:
@@ -146,6 +147,8 @@ class Reader:
         return found
 
     def _read(self, text: str) -> Cell:
+        if self.written and text.lower().endswith(self.written.lower()):
+            text = text[: -len(self.written)].rstrip()
         low = text.lower()
         if not text:
             return Cell()

@@ -17,13 +17,20 @@ _AFTER = word_set(
 )
 
 
+_HALVES = {"am": 0, "a.m.": 0, "pm": 1, "p.m.": 1}  # bare A and P are codes beside values
+
+
 class TimeColumns(NamedTuple):
-    """Where the times stand: a column (with or without its time of day in a second), zone letters, epoch seconds."""
+    """Where the times stand: a column (with or without its time of day in a second), zone letters, epoch seconds.
+
+    `half` is a column of AM and PM that stands apart from the time of day.
+    """
 
     date: int
     time: int | None
     zone: int | None
     epoch: str | None
+    half: int | None = None
 
 
 def time_columns(name: str, found: Layout, mapping: Mapping) -> TimeColumns:
@@ -40,7 +47,9 @@ def time_columns(name: str, found: Layout, mapping: Mapping) -> TimeColumns:
                     f"{layout.seen(found)}."
                 )
             places.append(at)
-        return TimeColumns(places[0], places[1] if len(places) > 1 else None, zone, mapping.epoch)
+        return TimeColumns(
+            places[0], places[1] if len(places) > 1 else None, zone, mapping.epoch, _half_of(found, places[-1])
+        )
     full: list[tuple[tuple[float, ...], int]] = []
     dates: list[tuple[tuple[float, ...], int]] = []
     clock_only: list[int] = []
@@ -86,12 +95,13 @@ def time_columns(name: str, found: Layout, mapping: Mapping) -> TimeColumns:
     if full and (full[0][0][0] == 0 or not dates or dates[0][0][0] > 0):
         at = full[0][1]
         own_zone = full[0][0][1] < 0
-        return TimeColumns(at, None, None if own_zone else _near(zone, found, at), None)
+        return TimeColumns(at, None, None if own_zone else _near(zone, found, at), None, _half_of(found, at))
     if dates:
         at = dates[0][1]
         near = [t for t in clock_only if not set(names.words(found.columns[t].heading)) & _AFTER] or clock_only
         time = min(near, key=lambda t: (t < at, abs(t - at)), default=None)
-        return TimeColumns(at, time, _near(zone, found, time if time is not None else at), None)
+        last = time if time is not None else at
+        return TimeColumns(at, time, _near(zone, found, last), None, _half_of(found, last))
     if epochs:
         return TimeColumns(epochs[0][0], None, None, mapping.epoch or epochs[0][1])
     raise FileProblem(
@@ -107,6 +117,15 @@ def _near(zone: int | None, found: Layout, at: int) -> int | None:
     for column in found.columns[at + 1 : at + 3]:
         key = names.heading_key(column.heading)
         if key.endswith(("timezonecode", "timezone", "time_zone")):
+            return column.at
+    return None
+
+
+def _half_of(found: Layout, at: int) -> int | None:
+    """Return the column of AM and PM behind a time column, or None."""
+    for column in found.columns[at + 1 : at + 3]:
+        cells = [c for c in column.sample if c]
+        if cells and all(c.lower() in _HALVES for c in cells):
             return column.at
     return None
 
@@ -127,10 +146,11 @@ class TimeReading:
 
     def __init__(self, at: TimeColumns) -> None:
         self.at = at
-        self.wanted = [at.date] + [k for k in (at.time, at.zone) if k is not None]
+        self.wanted = [at.date] + [k for k in (at.time, at.zone, at.half) if k is not None]
         self.dates: list[Stamps] = []
         self.clocks: list[Stamps] = []
         self.zones: list[Ints] = []
+        self.halves: list[Ints] = []
         self.epochs: list[Ints] = []
         self.good: list[Mask] = []
         self.lines: list[Ints] = []
@@ -160,6 +180,9 @@ class TimeReading:
         if self.at.time is not None:
             k = place[self.at.time]
             self.clocks.append(stamps.read(cells.buffer, cells.starts[:, k], cells.ends[:, k]))
+        if self.at.half is not None:
+            texts = cells.texts(place[self.at.half])
+            self.halves.append(np.array([_HALVES.get(text.lower(), -1) for text in texts], np.int64))
         if self.at.zone is not None:
             known: dict[str, int] = {}
             zones = []
@@ -219,6 +242,11 @@ def times_of(
         offsets = np.where(offsets == NO_OFFSET, times.offset, offsets)
         good &= has | ~dated
         dated = dated & ~has
+    if reading.halves:
+        half = np.concatenate(reading.halves)
+        hour = local // 3600 % 24
+        good &= (half >= 0) & (hour >= 1) & (hour <= 12)
+        local = local + 43200 * (half == 1) - 43200 * (hour == 12)
     refused.many(lines[~good & filled], "the time is not a date and time that exists")
     if reading.zones:
         zones = np.concatenate(reading.zones)
@@ -232,8 +260,14 @@ def times_of(
     if mixed.any() and not (good & filled & ~dated).any() and len(lines) > 1:
         parsed.remarks.append("The rows carry whole days; each stands at the start of its local day.")
     elif mixed.any():
-        refused.many(lines[mixed], "the time of day is missing")
-        good = good & ~mixed
+        midnight = mixed & _fits_as_midnight(local, good & filled, mixed)
+        if midnight.any():
+            parsed.remarks.append(
+                f"{int(midnight.sum())} stamps without a time of day stand where midnight belongs and are read as such."
+            )
+        refused.many(lines[mixed & ~midnight], "the time of day is missing")
+        good = good & (~mixed | midnight)
+        dated = dated & ~midnight
     times_out, usable = local.copy(), np.zeros(n, np.bool_)
     for rows in groups if groups is not None else [np.arange(n)]:
         clocked = when.to_utc(
@@ -254,6 +288,25 @@ def times_of(
         if not parsed.clock:
             parsed.clock, parsed.nights = clocked.clock, clocked.nights
     return times_out, when.refuse_impossible(times_out, usable & filled, lines, latest, refused), lines
+
+
+def _fits_as_midnight(local: Ints, good: Mask, mixed: Mask) -> Mask:
+    """Return which stamps without a time of day, read as midnight, keep the order of the stamps beside them.
+
+    Some programs write no time of day where it is 00:00.
+    """
+    out = np.zeros(len(local), np.bool_)
+    rows = np.flatnonzero(good)
+    if mixed.sum() > 0.1 * len(rows) or len(rows) < 3:
+        return out
+    t, bare = local[rows], mixed[rows]
+    rising = t[-1] >= t[0]
+    steps = np.diff(t) if rising else -np.diff(t)
+    before, after = np.append(1, steps), np.append(steps, 1)
+    day = 86400
+    fit = bare & (before > 0) & (before <= day) & (after > 0) & (after <= day)
+    out[rows[fit]] = True
+    return out
 
 
 def filters_of(found: Layout, mapping: Mapping) -> dict[int, str]:

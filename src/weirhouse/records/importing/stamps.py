@@ -54,27 +54,48 @@ ZONES = {
     "AEDT": 11.0,
 }
 _MONTHS = ("jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec")
-_LONG_MONTHS = word_set(
-    "january february march april june july august sept september october november december",
+# month names of other languages too, where they are written with plain letters (common practice, no source)
+_OTHER_MONTHS = (
+    word_set("january januar januari janv enero ene gennaio gen janeiro"),
+    word_set("february februar februari febrero febbraio fevereiro fev"),
+    word_set("march mrz maart mrt mars marzo"),
+    word_set("april avril avr abril abr aprile"),
+    word_set("mai mei mayo maggio mag maio"),
+    word_set("june juni juin junio giugno giu junho"),
+    word_set("july juli juil juillet julio luglio lug julho"),
+    word_set("august augustus agosto ago"),
+    word_set("september sept septembre septiembre settembre set setembro"),
+    word_set("october oktober okt octobre octubre ottobre ott outubro"),
+    word_set("november novembre noviembre novembro"),
+    word_set("december dezember dez decembre diciembre dic dicembre dezembro"),
+)
+_WEEKDAYS = word_set(
+    "mon tue tues wed thu thur thurs fri sat sun monday tuesday wednesday thursday friday saturday sunday",
+    "mo di mi do fr sa so montag dienstag mittwoch donnerstag freitag samstag sonntag",
 )
 
 _DATES = (
     r"(?P<y>0000)(?P<s>[-/.])(?P<p>00?)(?P=s)(?P<q>00?)",
     r"(?P<p>00?)(?P<s>[-/.])(?P<q>00?)(?P=s)(?P<y>0000|00)",
     r"(?P<y>0000)(?P<p>00)(?P<q>00)",
-    r"(?P<q>00?)[-/ ]?(?P<mon>aaa+)\.?[-/, ]+(?P<y>0000|00)",
+    r"(?P<q>00?)[-/. ]{0,2}(?P<mon>aaa+)\.?[-/, ]*(?P<y>0000|00)",
     r"(?P<mon>aaa+)\.? ?(?P<q>00?), ?(?P<y>0000)",
     r"(?P<mon>aaa+)\.? (?P<q>00?) (?P<y>0000)",
 )
 _TIME = r"(?P<H>00?):(?P<M>00)(?::(?P<S>00)(?:[.,](?P<f>0+))?)?(?P<ap> ?(?:aa|a\.a\.)(?!a))?"
 _COMPACT = r"(?P<H>00)(?P<M>00)(?P<S>00)?"
 _ZONE = r"(?: ?(?P<zs>[-+])(?P<oh>00?):?(?P<om>00)?|(?P<z>a)| (?P<zn>aaa+))?"
-_JOIN = r"(?P<j>a|[ _]| ?[,;] ?| +- ?)"
+_JOIN = r"(?P<j>a|[ _:]| ?[,;] ?| +- ?)"
+_WEEKDAY = r"(?:(?P<wd>aa+)\.?,? +)?"
 _SHAPES = (
     *(
         re.compile(pattern)
         for date in _DATES
-        for pattern in (date, date + _JOIN + _TIME + _ZONE, date + _JOIN + _COMPACT + _ZONE)
+        for pattern in (
+            _WEEKDAY + date,
+            _WEEKDAY + date + _JOIN + _TIME + _ZONE,
+            _WEEKDAY + date + _JOIN + _COMPACT + _ZONE,
+        )
     ),
     re.compile(_DATES[2] + _COMPACT + _ZONE),
 )
@@ -199,6 +220,9 @@ def _fill(out: Stamps, rows: Ints, letters: Bytes, shape: Shape) -> None:
             out.first[rows] = _number(letters, parts["p"])
         out.second[rows] = _number(letters, parts["q"])
         out.ordered[rows] = shape.ordered
+    if "wd" in parts:
+        names, back = _words(letters, parts["wd"])
+        good &= np.array([w.lower() in _WEEKDAYS for w in names], np.bool_)[back]
     if "j" in parts and parts["j"][1] - parts["j"][0] == 1:
         join = letters[:, parts["j"][0]]
         good &= (_CLASS[join] != 97) | (join == 84) | (join == 116)
@@ -234,7 +258,9 @@ def _fill(out: Stamps, rows: Ints, letters: Bytes, shape: Shape) -> None:
 
 def _month(word: str) -> int:
     low = word.lower()
-    return _MONTHS.index(low[:3]) + 1 if low in _MONTHS or low in _LONG_MONTHS else 99
+    if low in _MONTHS:
+        return _MONTHS.index(low) + 1
+    return next((k + 1 for k, names in enumerate(_OTHER_MONTHS) if low in names), 99)
 
 
 def zone_seconds(word: str) -> int | None:

@@ -183,6 +183,8 @@ def _track(
 
 
 def _xml(name: str, data: bytes) -> tuple[str, list[Told]]:
+    if data.lstrip()[:14].lower().startswith((b"<!doctype html", b"<html")):
+        raise FileProblem(f"{name} is a web page, not data. Download the data itself.")
     if b"<!DOCTYPE" in data or b"<!ENTITY" in data:
         raise FileProblem(f"{name} declares a document type or entities, which no WaterML needs. It is not read.")
     text = data.lstrip()

@@ -54,6 +54,11 @@ def order_of(found: Stamps, mapping: Mapping, pattern: str, name: str, example: 
             f'{name}: some dates seem to begin with a year of two digits ({example}). Say date_order = "ymd", "dmy" '
             'or "mdy" in a mapping.'
         )
+    if not said and _year_may_be_first(found):
+        raise FileProblem(
+            f"{name}: its dates have years of two digits and may begin with the year or end with it. Say "
+            'date_order = "ymd", "dmy" or "mdy" in a mapping.'
+        )
     if said in ("dmy", "mdy"):
         against = seen.month_first if said == "dmy" else seen.day_first
         total = seen.day_first + seen.month_first
@@ -81,6 +86,20 @@ def order_of(found: Stamps, mapping: Mapping, pattern: str, name: str, example: 
             "true or day_first = false in a mapping."
         )
     return "dmy"
+
+
+def _year_may_be_first(found: Stamps) -> bool:
+    """Whether two-digit years make no worse a sequence at the beginning of the dates than at their end."""
+    dates = found.good & (found.year >= 0) & ~found.ordered
+    if not (found.year_digits[dates] == 2).all():
+        return False
+    spans = {}
+    orders: tuple[Order, ...] = ("ymd", "dmy", "mdy")
+    for order in orders:
+        local, good = stamps.resolve(found, order)
+        spans[order] = int(np.ptp(local[dates])) if good[dates].all() else None
+    first, last = spans["ymd"], [span for order, span in spans.items() if order != "ymd" and span is not None]
+    return first is not None and (not last or first <= min(last))
 
 
 def stated_offset(heading: str) -> tuple[int | None, bool, bool]:

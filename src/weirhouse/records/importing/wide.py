@@ -1,5 +1,7 @@
 """What does a table with a column for each quantity say? Tracks of values, one to a column taken."""
 
+import re
+from collections import Counter
 from collections.abc import Mapping as Table
 from zoneinfo import ZoneInfo
 
@@ -14,6 +16,8 @@ from weirhouse.records.importing.parsed import Parsed, Track
 from weirhouse.records.importing.problem import FileProblem, shown
 from weirhouse.records.importing.rows import TimeColumns, TimeReading, filters_of, meant, times_of
 from weirhouse.records.importing.stamps import Mask
+
+_BEHIND = re.compile(r"[<>]?\s*[-+]?\d[\d.,]*\s*([^\d\s.,<>].{0,19})")
 
 
 def read_wide(
@@ -49,7 +53,7 @@ def read_wide(
     wanted = list(dict.fromkeys([*reading.wanted, *(t.at for t in taken), *beside, *filters, *places]))
     place = {k: i for i, k in enumerate(wanted)}
     decimal, point_seen = decimal_of(found, mapping)
-    reader = numbers.Reader(decimal, point_seen, mapping.gaps)
+    readers = {t.at: numbers.Reader(decimal, point_seen, mapping.gaps, unit_behind(found.columns[t.at])) for t in taken}
     values: dict[int, list[Values]] = {t.at: [] for t in taken}
     flags: dict[int, list[Flags]] = {t.at: [] for t in taken}
     coder = {t.at: Codes(mapping) for t in taken}
@@ -65,7 +69,7 @@ def read_wide(
             sites.update(cells.texts(place[site], np.flatnonzero(keep)))
         reading.add(cells, place)
         for t in taken:
-            v, f = value_column(cells, place[t.at], reader, decimal, found.columns[t.at].heading, parsed, keep)
+            v, f = value_column(cells, place[t.at], readers[t.at], decimal, found.columns[t.at].heading, parsed, keep)
             for c in codes[t.at]:
                 coder[t.at].apply(cells, place[c], f, v)
             values[t.at].append(v)
@@ -135,7 +139,7 @@ def _laboratory_texts(values: Values, flags: Flags) -> tuple[tuple[str, ...], tu
 def offered(found: Layout, column: Column) -> columns.Offered:
     """Return what a column offers by its heading, the row of units and the lines above."""
     name, unit = units.in_heading(column.heading)
-    unit = column.unit or unit
+    unit = column.unit or unit or units.clean(unit_behind(column))
     code = names.parameter_code(column.heading)
     described = ""
     if code and not unit:
@@ -147,6 +151,16 @@ def offered(found: Layout, column: Column) -> columns.Offered:
     return columns.Offered(
         column.heading or f"column {column.at + 1}", name, unit, code, column.at + 1, is_survey(found)
     )
+
+
+def unit_behind(column: Column) -> str:
+    """Return the unit that most cells of a column carry behind their number ("4.2 NTU"), as it is written, or ""."""
+    cells = [c for c in column.sample[:60] if c]
+    behind = [m.group(1) for c in cells if (m := _BEHIND.fullmatch(c))]
+    if not behind:
+        return ""
+    text, count = Counter(behind).most_common(1)[0]
+    return text if count >= 0.3 * len(cells) and units.known(units.clean(text)) else ""
 
 
 def _from_preamble(preamble: tuple[str, ...]) -> tuple[str, str]:
