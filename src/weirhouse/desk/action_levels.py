@@ -81,13 +81,15 @@ def _line(situation: Situation, action: Action) -> Advice:
         return Advice(
             id=action_id(action), title=title, action=f"{WORDS.get(action.do, action.do)}.",
             value=float(value.known), inside=value.unit, unit=value.display, shown=shown, state="do_now",
-            caution=caution, working=read_off(value), age_s=value.age_s, confidence=sure, depends=channels, check="", because=f"{value.title} is {shown}; your action level is {limit}.",
+            caution=caution, working=read_off(value), age_s=value.age_s, confidence=sure,
+            depends=channels, check="", because=f"{value.title} is {shown}; your action level is {limit}.",
             figures=shutdowns,
         )  # fmt: skip
     return Advice(
         id=action_id(action), title=title, action=f"Not reached: {value.title} is {shown}.",
         value=float(value.known), inside=value.unit, unit=value.display, shown=shown, state="steady", caution="",
-        working=read_off(value), age_s=oldest(situation, channels), confidence=sure, depends=channels, check="", because=f"Your action level is {limit}.", figures=shutdowns,
+        working=read_off(value), age_s=oldest(situation, channels), confidence=sure,
+        depends=channels, check="", because=f"Your action level is {limit}.", figures=shutdowns,
     )  # fmt: skip
 
 
