@@ -9,6 +9,7 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 
+from weirhouse import quantity
 from weirhouse.records.importing import mapping, plan, source
 from weirhouse.records.importing.plan import Plan, PlannedSeries
 
@@ -104,3 +105,22 @@ def same(a: PlannedSeries, b: PlannedSeries) -> bool:
 def why(done: Plan) -> SimpleNamespace:
     """Return what was not taken: refusals by line, gaps, and columns left."""
     return SimpleNamespace(lines=dict(done.parsed.refused.kept), gaps=done.parsed.gaps, left=dict(done.parsed.unmapped))
+
+
+def shown(done: Plan) -> str:
+    """Return a plan in lines, for the documentation: the values of each channel, gaps and refused lines."""
+    marks = {3: "<", 4: ">"}
+    words = {1: " doubtful", 2: " rejected"}
+    lines = []
+    for one in done.series:
+        channel = CHANNELS[one.channel]
+        cells = []
+        for time, value, flag in zip(one.times.tolist(), one.values.tolist(), one.flags.tolist(), strict=True):
+            at = datetime.fromtimestamp(time, EASTERN).isoformat(timespec="minutes")
+            number = quantity.convert(value, channel.inside, channel.unit)
+            cells.append(f"{at} {marks.get(flag, '')}{number:.6g} {channel.unit}{words.get(flag, '')}")
+        lines.append(f"{one.channel}: {', '.join(cells)}")
+    if done.parsed.gaps:
+        lines.append("no reading: " + ", ".join(f"{text} {n}" for text, n in done.parsed.gaps.items()))
+    lines += [f"line {line}: {reason}" for line, reason in done.parsed.refused.kept]
+    return "\n".join(lines)

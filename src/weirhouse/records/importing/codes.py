@@ -63,6 +63,7 @@ class Codes:
         self.mapping = mapping
         self.known: dict[str, int] = {}
         self.unknown: dict[str, int] = {}
+        self.gaps: dict[str, int] = {}
         self.seen = 0
         self.doubts: dict[str, list[tuple[int, Ints]]] = {}
         self.done = 0
@@ -101,6 +102,7 @@ class Codes:
     def _set(self, text: str, rows: Ints, flags: Flags, values: Values, has: Mask) -> None:
         flag = self.flag(text)
         if flag == GAP_FLAG:
+            self.gaps[text] = self.gaps.get(text, 0) + int(has[rows].sum())
             values[rows] = np.nan
         elif flag > 0:
             worse = rows[flags[rows] < flag]
@@ -113,6 +115,8 @@ class Codes:
 
     def finish(self, flags: Flags, parsed: Parsed, heading: str) -> None:
         """Mark values beside rare unknown codes as doubtful."""
+        for text, count in self.gaps.items():
+            parsed.gap(f"code {text}", count)
         rare = {t: n for t, n in self.unknown.items() if n and n <= 0.5 * max(self.seen, 1)}
         for text in rare:
             for start, rows in self.doubts.get(text, []):

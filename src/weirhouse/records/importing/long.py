@@ -300,7 +300,7 @@ def _long_track(
             continue
         said = codes.flag(code) if code.strip() else 0
         if said == GAP_FLAG:
-            parsed.gap(code)
+            parsed.gap(f"code {code}")
             continue
         if said < 0 and flag == 0:
             flag = numbers.DOUBTFUL

@@ -138,7 +138,7 @@ def _track(
             unknown[code] = unknown.get(code, 0) + 1
             flag = numbers.DOUBTFUL
         if flag == GAP_FLAG:
-            parsed.gap(code)
+            parsed.gap(f"code {code}")
             continue
         values[k], flags[k] = cell.value, max(cell.flag, flag)
     if unknown:
