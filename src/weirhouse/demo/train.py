@@ -98,6 +98,7 @@ class Train:
         self.deeds: list[Deed] = []
         self.rounds: list[int] = []
         self.basin, self.clear = [2.5] * 4, [0.6] * 3
+        self.came = [3.0] * 4  # turbidity with which the water in the basin came in [NTU]
         self.filters = [Filter(0.5, 0.005, 12, 0.0), Filter(1.0, 0.005, 26, 0.0)]
         self.clearwell, self.hill = 8.6 * FOOT * works.clearwell_area, 18.0 * FOOT * works.tank_area
         self.chlorine = self.entry = 1.15
@@ -182,11 +183,11 @@ class Train:
     def _set_doses(self, i: int, today: Day) -> None:
         on_round = bool(self.rounds) and self.rounds[-1] == i
         here = 6.5 <= self.hour[i] < 22
-        feel = 0.03 if not today.relief else 0.06
+        feel = 0.018 if not today.relief else 0.05
         # he knows that the basin holds the water of hours ago, and goes between the two
-        wanted = self.by_table[i] ** 0.6 * self.works.coagulant.dose(self.basin[3]) ** 0.4
+        wanted = self.by_table[i] ** 0.4 * self.works.coagulant.dose(self.came[3]) ** 0.6
         wanted = round(2 * wanted * exp(feel * self.mood[i])) / 2
-        band = (0.07 if on_round else 0.16) * (1.6 if today.relief else 1)
+        band = (0.05 if on_round else 0.12) * (1.6 if today.relief else 1)
         if self.run_hours == 0 or (here and abs(log(wanted / self.dose)) > band):
             self._change("coagulant", i, self.dose, wanted)
             self.dose = wanted
@@ -264,15 +265,15 @@ class Train:
         works, cells, clear = self.works, self.basin, self.clear
         # what settles by itself, and what stays afloat for days
         for k in range(4):
-            into = self.raw[i] if k == 0 else cells[k - 1]
             moved = 1 - exp(-q * QUARTER / (works.basin / 4))
-            cells[k] += moved * (into - cells[k])
+            cells[k] += moved * ((cells[k - 1] if k else self.raw[i]) - cells[k])
+            self.came[k] += moved * ((self.came[k - 1] if k else self.raw[i]) - self.came[k])
             rest = min(cells[k], 1.1)
             cells[k] = rest + (cells[k] - rest) * exp(-0.09 * QUARTER / HOUR)
         at_feed = cells[3]
         self.out["at_feed"][i], self.out["settled"][i] = at_feed, clear[2]
         if q > 0:
-            miss = log(self.dose / works.coagulant.dose(at_feed))
+            miss = log(self.dose / works.coagulant.dose(self.came[3]))  # the table is for water as it comes
             cold = min(1.0, max(0.0, (9 - self.warmth[i]) / 9))
             left = (0.38 + 0.055 * at_feed**0.72) * (1 + 0.3 * cold) * exp(2.2 * miss * miss + max(0.0, -1.6 * miss))
             left *= self.floc[i] * (q / works.usual_flow) ** 0.6
