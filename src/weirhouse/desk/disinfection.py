@@ -12,7 +12,7 @@ from weirhouse.plant.model import Feed
 from weirhouse.quantity import show
 from weirhouse.science.basins import detention_time
 from weirhouse.science.chlorine import chlorine_demand
-from weirhouse.science.operations import dose_change, dose_for_residual
+from weirhouse.science.operations import dose_change, dose_for_residual, together
 from weirhouse.science.quantities import Dose
 from weirhouse.situation.ages import clock_text, elapsed_s, later
 from weirhouse.situation.model import Situation
@@ -126,8 +126,10 @@ def _still_coming(situation: Situation, feed: Feed) -> str | None:
     tanks = [stage for stage in contact_stages(situation.plant) if stage.kind == "contact"]
     if not tanks:
         return None
-    names = ", ".join(tank.name for tank in tanks)
-    held = Known(sum(map(stage_volume, tanks)), Entry("train", f"what {names} holds when full"), "m^3")
+    held: Known | None = None
+    for tank in tanks:
+        full = Known(stage_volume(tank), Entry(f"train.{tank.id}", f"what {tank.name} holds when full"), "m^3")
+        held = full if held is None else together(held, full)
     through = detention_time(held, flow)
     if elapsed_s(since, situation.at) >= through:
         return None

@@ -278,7 +278,7 @@ def _limits(situation: Situation, stage: Filters, run: FilterRun) -> list[Left]:
             )
         )
     elif slope is None and run.head_loss.channel in situation.values:
-        found += _as_before(situation, run)
+        found.extend(_as_before(situation, run))
     turbidity, drift = run.turbidity.usable, run.turbidity_slope
     # a drift that may as well be none says nothing
     if stage.trigger_turbidity is not None and turbidity is not None and drift is not None and drift.low > 0:
