@@ -390,6 +390,9 @@ def test_the_laboratory_reports_what_it_did_not_find(store: Store) -> None:
     coliform = store.readings("coliform")
     assert len(coliform) == 12
     assert {(r.qualifier, r.value) for r in coliform} == {("ND", 0.0)}
+    acids = store.readings("haa5")
+    assert {"<", ""} == {r.qualifier for r in acids}
+    assert all(r.text.startswith("<") == (r.qualifier == "<") for r in acids)
     carbon = store.readings("toc")
     assert len(carbon) == 12
     assert all(r.value is not None and 1 < r.value < 6 for r in carbon)

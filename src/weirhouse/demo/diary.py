@@ -13,7 +13,8 @@ from weirhouse.demo.train import Course
 from weirhouse.demo.works import Feeder, Works
 from weirhouse.records.model import Event
 
-DRUM = {"coagulant": 0.208, "chlorine": 0.208}  # [m^3]
+DRUM = 0.208  # [m^3]
+DRUMS = {"coagulant": 4, "chlorine": 2}  # in a delivery; hypochlorite fades in store
 
 
 def events(
@@ -126,18 +127,19 @@ def _clock(moment: datetime) -> str:
 
 def _chemicals(feed: str, feeder: Feeder, clock: Clock, batches: Sequence[Batch]) -> Iterator[Event]:
     """Yield the batches of a day tank, and a delivery of drums whenever stock runs low."""
-    stock, lot = 3 * DRUM[feed], 1
+    stock, lot = 3 * DRUM, 1
     share = 0.25 if feed == "chlorine" else 1.0  # of the product in what fills the tank
     for batch in batches:
         at = _moment(clock.times[batch.index]) + timedelta(minutes=25)
         volume = (batch.after - batch.before) * feeder.area
         product = volume * share
-        if stock < product + 0.5 * DRUM[feed]:
-            stock, lot = stock + 4 * DRUM[feed], lot + 1
+        if stock < product + 0.5 * DRUM:
+            stock, lot = stock + DRUMS[feed] * DRUM, lot + 1
+            came = (at.astimezone(scenario.ZONE) - timedelta(days=1)).replace(hour=13, minute=10)
             yield _event(
-                "delivery", at - hours(1.1), subject=feed,
-                values={"volume": round(4 * DRUM[feed], 3), "lot": f"E{lot:03d}"},
-                note="four drums; certificate and seals checked",
+                "delivery", came, subject=feed,
+                values={"volume": round(DRUMS[feed] * DRUM, 3), "lot": f"E{lot:03d}"},
+                note=f"{DRUMS[feed]} drums; certificate and seals checked",
             )  # fmt: skip
         stock -= product
         yield _event(

@@ -82,7 +82,7 @@ def _found(carbon: float, warmth: float, rng: np.random.Generator) -> Iterator[t
     yield "treated_toc", left
     yield "coliform", 0.0
     yield "tthm", 12 * left * (1 + 0.04 * warmth) * float(rng.uniform(0.9, 1.1))
-    yield "haa5", 4.5 * left * (1 + 0.02 * warmth) * float(rng.uniform(0.85, 1.15))
+    yield "haa5", 4.1 * left * (1 + 0.02 * warmth) * float(rng.uniform(0.85, 1.15))
     yield "nitrate", max(0.05, 0.45 - 0.018 * warmth + float(rng.uniform(-0.06, 0.06)))
 
 
