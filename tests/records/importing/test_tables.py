@@ -105,6 +105,43 @@ def test_a_column_of_am_and_pm_belongs_to_the_time() -> None:
     assert times(codes, "raw_turbidity") == [utc(2024, 6, 25, 17), utc(2024, 6, 25, 18)]
 
 
+@pytest.mark.parametrize(
+    "text",
+    [
+        "Year,Month,Day,Hour,Minute,raw turbidity (NTU)\n2024,6,5,10,0,4\n2024,6,5,10,15,5\n2024,6,31,10,15,5\n",
+        "hour,minute,yr,mo,dy,raw turbidity (NTU)\n10,0,2024,6,5,4\n10,15,2024,6,5,5\n25,15,2024,6,5,5\n",
+        "year,doy,hhmm,raw turbidity (NTU)\n2024,157,1000,4\n2024,157,1015,5\n2024,367,1015,5\n",
+        "date,hour,minute,raw turbidity (NTU)\n2024-06-05,10,0,4\n2024-06-05,10,15,5\n2024-06-05,10,60,5\n",
+    ],
+)
+def test_parts_of_a_time_in_columns_of_their_own(text: str) -> None:
+    done = planned(text)
+    assert times(done, "raw_turbidity") == [utc(2024, 6, 5, 14), utc(2024, 6, 5, 14, 15)]
+    assert set(why(done).lines) == {4}
+
+
+def test_epoch_with_a_fraction_and_a_bad_row() -> None:
+    done = planned("unixtime,raw turbidity (NTU)\n1717596000.5,4\n1717596900.5,5\nbad,6\n")
+    assert times(done, "raw_turbidity") == [1717596000, 1717596900]
+    assert why(done).lines == {4: "the time is not a number of seconds"}
+
+
+def test_lines_below_the_data_are_refused() -> None:
+    done = planned("time,raw turbidity (NTU)\n2024-06-05 10:00,4\n2024-06-05 10:15,5\nTotal,9\nEnd of file\n")
+    assert values(done, "raw_turbidity") == [4.0, 5.0]
+    assert set(why(done).lines) == {4, 5}
+
+
+def test_where_every_value_is_refused_the_file_is() -> None:
+    with pytest.raises(FileProblem, match=r'Line 2: .* may be thousands or decimals: say decimal = "\."'):
+        planned("time;raw turbidity (NTU)\n2024-06-05 10:00;1,234\n2024-06-05 10:15;2,345\n")
+
+
+def test_offsets_in_a_column_of_their_own() -> None:
+    done = planned("time,tz,raw turbidity (NTU)\n2024-06-05 10:00,UTC-5,4\n2024-06-05 10:00,-04:00,5\n")
+    assert times(done, "raw_turbidity") == [utc(2024, 6, 5, 14), utc(2024, 6, 5, 15)]
+
+
 def test_years_of_two_digits_at_the_beginning_are_asked_about() -> None:
     text = "time,raw turbidity (NTU)\n24-06-25 10:00,1\n24-06-26 10:00,2\n"
     with pytest.raises(FileProblem, match='date_order = "ymd"'):

@@ -133,12 +133,12 @@ def _width_of(rows: list[tuple[int, list[str]]]) -> tuple[int, float, int | None
         width = shorter[-1] if shorter else width
     when = _time_column([r for _, r in tail if len(r) >= width], width)
     if when is None:
-        when = _time_column([r for _, r in rows if len(r) >= width], width)
+        when = _time_column([r for _, r in rows if len(r) >= width], width, 0.3)
     return width, share, when
 
 
-def _time_column(rows: list[list[str]], width: int) -> int | None:
-    """Return the first column that holds dates (or dates and times) in most rows, or None."""
+def _time_column(rows: list[list[str]], width: int, share: float = 0.6) -> int | None:
+    """Return the first column that holds dates (or dates and times) in a share of the rows, or None."""
     some = rows[:60]
     for k in range(min(width, 300)):
         cells = [r[k] for r in some if r[k].strip()]
@@ -151,7 +151,7 @@ def _time_column(rows: list[list[str]], width: int) -> int | None:
         _, also = stamps.resolve(found, "dmy")
         ok = (good | also) & (found.year != -1)
         years = found.year[ok]
-        if ok.sum() >= 0.6 * len(cells) and ((years < 100) | ((years >= 1900) & (years <= 2200))).mean() > 0.6:
+        if ok.sum() >= share * len(cells) and ((years < 100) | ((years >= 1900) & (years <= 2200))).mean() > 0.6:
             return k
     return None
 

@@ -98,8 +98,18 @@ _KINDS: tuple[tuple[str, tuple[str, ...]], ...] = (
 )
 _PLACES: tuple[tuple[str, tuple[str, ...]], ...] = (
     ("backwash", ("backwash", "wash")),
-    ("coagulant tank", ("coagulant tank", "coagulant day tank")),
-    ("chlorine tank", ("chlorine tank", "hypochlorite tank", "hypo tank", "chlorine day tank")),
+    ("coagulant tank", ("coagulant tank", "coagulant day tank", "coag tank", "coag day tank")),
+    (
+        "chlorine tank",
+        (
+            "chlorine tank",
+            "hypochlorite tank",
+            "hypo tank",
+            "chlorine day tank",
+            "hypochlorite day tank",
+            "hypo day tank",
+        ),
+    ),
     ("coagulant", ("coagulant", "coag")),
     ("combined", ("combined filter effluent", "combined filtered", "combined", "cfe")),
     ("settled", ("settled", "sed", "clarified", "clarifier", "settling", "sedimentation")),
@@ -303,12 +313,21 @@ def match(name: str, unit: str, code: str, channels: Mapping[str, ChannelLike]) 
 # what the helping columns of a table are called
 TIME_WORDS = word_set(
     "date time datetime timestamp datetimestamp stamp datum tijd zeit zeitstempel fecha hora date_time",
-    "data ora heure dt day uhrzeit sampledate sampletime sampledatetime collected sampled unix epoch sec",
-    "seconds waarnemingdatum waarnemingtijd tstamp ts when",
+    "data ora heure dt day uhrzeit sampledate sampletime sampledatetime collected sampled unix unixtime",
+    "epoch epochtime sec seconds waarnemingdatum waarnemingtijd tstamp ts when",
 )
 EPOCH_WORDS = word_set(
-    "unix epoch sec seconds timestamp time ts tstamp ms millis",
+    "unix unixtime epoch epochtime sec seconds timestamp time ts tstamp ms millis",
 )
+PART_WORDS = {  # of a time whose parts stand in columns of their own
+    "year": ("year", "yr", "yyyy", "jahr"),
+    "month": ("month", "mo", "mon", "monat"),
+    "day": ("day", "dy", "dom", "tag"),
+    "day_of_year": ("doy", "day_of_year", "julian_day", "jday", "julian"),
+    "hour": ("hour", "hr", "hh", "stunde"),
+    "minute": ("minute", "minutes", "mins"),
+    "hhmm": ("hhmm", "hrmn"),
+}
 ZONE_WORDS = frozenset(("tz_cd", "tz", "timezone", "time_zone", "timezonecode", "tzcd", "zone"))
 PARAMETER_WORDS = (
     "result_characteristic",

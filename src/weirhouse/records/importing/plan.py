@@ -124,6 +124,10 @@ def plan(
     if not out.columns:
         why = parsed.questions[0] if parsed.questions else "it holds no reading of a channel."
         raise FileProblem(f"{source.name}: {why}")
+    if not out.count and parsed.refused.kept:
+        line, why = min(parsed.refused.kept)
+        more = f" (and {parsed.refused.count - 1} more)" if parsed.refused.count > 1 else ""
+        raise FileProblem(f"{source.name}: no value of it can be used. Line {line}: {why}{more}.")
     return out
 
 

@@ -7,7 +7,7 @@ import numpy as np
 
 from weirhouse.records.importing import columns, fields, layout, names, numbers, stamps, when
 from weirhouse.records.importing.layout import Layout
-from weirhouse.records.importing.mapping import Mapping
+from weirhouse.records.importing.mapping import Mapping, offset_in
 from weirhouse.records.importing.parsed import Parsed
 from weirhouse.records.importing.problem import FileProblem, listed, shown, word_set
 from weirhouse.records.importing.stamps import NO_OFFSET, Ints, Mask, Stamps
@@ -23,7 +23,7 @@ _HALVES = {"am": 0, "a.m.": 0, "pm": 1, "p.m.": 1}  # bare A and P are codes bes
 class TimeColumns(NamedTuple):
     """Where the times stand: a column (with or without its time of day in a second), zone letters, epoch seconds.
 
-    `half` is a column of AM and PM that stands apart from the time of day.
+    `half` is a column of AM and PM that stands apart from the time of day, `parts` are columns of year, month, hour.
     """
 
     date: int
@@ -31,6 +31,7 @@ class TimeColumns(NamedTuple):
     zone: int | None
     epoch: str | None
     half: int | None = None
+    parts: tuple[tuple[str, int], ...] = ()
 
 
 def time_columns(name: str, found: Layout, mapping: Mapping) -> TimeColumns:
@@ -80,9 +81,10 @@ def time_columns(name: str, found: Layout, mapping: Mapping) -> TimeColumns:
             float(len(set(cells)) <= max(1, len(cells) // 20) and len(cells) > 40),
             float(column.at),
         )
-        if with_time >= 0.6:
+        enough = 0.3 if timely else 0.6
+        if with_time >= enough:
             full.append((rank, column.at))
-        elif share >= 0.6:
+        elif share >= enough:
             dates.append((rank, column.at))
         elif (seen.good & (seen.year < 0) & (seen.seconds >= 0)).mean() >= 0.6:
             clock_only.append(column.at)
@@ -96,6 +98,12 @@ def time_columns(name: str, found: Layout, mapping: Mapping) -> TimeColumns:
         at = full[0][1]
         own_zone = full[0][0][1] < 0
         return TimeColumns(at, None, None if own_zone else _near(zone, found, at), None, _half_of(found, at))
+    parts = _parts_of(found)
+    if not dates and "year" in parts and ({"month", "day"} <= set(parts) or "day_of_year" in parts):
+        return TimeColumns(parts["year"], None, zone, None, None, tuple(parts.items()))
+    if dates and not clock_only and ("hour" in parts or "hhmm" in parts):
+        of_day = tuple((part, at) for part, at in parts.items() if part in ("hour", "minute", "hhmm"))
+        return TimeColumns(dates[0][1], None, zone, None, None, of_day)
     if dates:
         at = dates[0][1]
         near = [t for t in clock_only if not set(names.words(found.columns[t].heading)) & _AFTER] or clock_only
@@ -121,6 +129,18 @@ def _near(zone: int | None, found: Layout, at: int) -> int | None:
     return None
 
 
+def _parts_of(found: Layout) -> dict[str, int]:
+    """Return the columns of whole numbers that are named as parts of a time."""
+    parts: dict[str, int] = {}
+    for column in found.columns:
+        key = names.heading_key(column.heading)
+        part = next((part for part, words in names.PART_WORDS.items() if key in words), "")
+        cells = [c for c in column.sample[:200] if c]
+        if part and part not in parts and cells and sum(c.isdigit() for c in cells) >= 0.6 * len(cells):
+            parts[part] = column.at
+    return parts
+
+
 def _half_of(found: Layout, at: int) -> int | None:
     """Return the column of AM and PM behind a time column, or None."""
     for column in found.columns[at + 1 : at + 3]:
@@ -131,9 +151,13 @@ def _half_of(found: Layout, at: int) -> int | None:
 
 
 def _epoch_scale(cells: list[str]) -> str | None:
-    try:
-        values = [float(c) for c in cells]
-    except ValueError:
+    values = []
+    for cell in cells:
+        try:
+            values.append(float(cell.replace(",", ".")))
+        except ValueError:
+            continue
+    if len(values) < 0.6 * len(cells):
         return None
     for scale, unit in (("s", 1.0), ("ms", 1000.0)):
         if sum(6.3e8 <= v / unit <= 4.2e9 for v in values) >= 0.8 * len(values):
@@ -147,6 +171,7 @@ class TimeReading:
     def __init__(self, at: TimeColumns) -> None:
         self.at = at
         self.wanted = [at.date] + [k for k in (at.time, at.zone, at.half) if k is not None]
+        self.wanted += [k for _, k in at.parts if k not in self.wanted]
         self.dates: list[Stamps] = []
         self.clocks: list[Stamps] = []
         self.zones: list[Ints] = []
@@ -171,8 +196,16 @@ class TimeReading:
             self.epochs.append(np.floor(np.clip(values, -1e11, 1e11)).astype(np.int64))
             self.good.append(good)
             return
+        if self.at.parts:
+            values_of = {part: self._numbers(cells, place[column])[0] for part, column in self.at.parts}
+            read = stamps.of_parts(values_of, len(cells.lines))
+            if "year" in values_of:
+                self.dates.append(read)
+            else:
+                self.clocks.append(read)
         found = stamps.read(cells.buffer, s, e)
-        self.dates.append(found)
+        if "year" not in dict(self.at.parts):
+            self.dates.append(found)
         if not self.example:
             first = np.flatnonzero(found.good & ~found.ordered & (found.first <= 12) & (found.second <= 12))
             if len(first):
@@ -188,7 +221,7 @@ class TimeReading:
             zones = []
             for text in cells.texts(place[self.at.zone]):
                 if text not in known:
-                    offset = stamps.zone_seconds(text)
+                    offset = offset_in(text)
                     known[text] = (
                         NO_OFFSET + 1 if offset is None and text.strip() else NO_OFFSET if offset is None else offset
                     )
@@ -257,7 +290,7 @@ def times_of(
         offsets = np.where(offsets == NO_OFFSET, zones, offsets)
     heading = " ".join(found.columns[k].heading for k in reading.wanted)
     mixed = good & dated & filled
-    if mixed.any() and not (good & filled & ~dated).any() and len(lines) > 1:
+    if mixed.any() and not (good & filled & ~dated).any():
         parsed.remarks.append("The rows carry whole days; each stands at the start of its local day.")
     elif mixed.any():
         midnight = mixed & _fits_as_midnight(local, good & filled, mixed)

@@ -85,7 +85,7 @@ _DATES = (
 _TIME = r"(?P<H>00?):(?P<M>00)(?::(?P<S>00)(?:[.,](?P<f>0+))?)?(?P<ap> ?(?:aa|a\.a\.)(?!a))?"
 _COMPACT = r"(?P<H>00)(?P<M>00)(?P<S>00)?"
 _ZONE = r"(?: ?(?P<zs>[-+])(?P<oh>00?):?(?P<om>00)?|(?P<z>a)| (?P<zn>aaa+))?"
-_JOIN = r"(?P<j>a|[ _:]| ?[,;] ?| +- ?)"
+_JOIN = r"(?P<j>a| {1,3}|[_:]| ?[,;] ?| +- ?)"
 _WEEKDAY = r"(?:(?P<wd>aa+)\.?,? +)?"
 _SHAPES = (
     *(
@@ -301,6 +301,39 @@ def of_days(days: NDArray[np.float64], system: str) -> Stamps:
         np.full(n, NO_OFFSET, np.int64),
         good,
     )
+
+
+def of_parts(parts: dict[str, NDArray[np.float64]], n: int) -> Stamps:
+    """Return the stamps whose year, month, day (or day of the year), hour and minute stand in columns of their own.
+
+    Without a year they are times of day.
+    """
+    good = np.ones(n, np.bool_)
+    whole: dict[str, Ints] = {}
+    for part, values in parts.items():
+        good &= np.isfinite(values) & (np.abs(values) < 10_000) & (values == np.floor(values))
+        whole[part] = np.where(good, values, 1).astype(np.int64)
+    out = Stamps.empty(n)
+    out.ordered[:] = True
+    if "year" in whole:
+        out.year[:] = whole["year"]
+        if "day_of_year" in whole:
+            begin = (whole["year"] - 1970).astype("datetime64[Y]").astype("datetime64[D]")
+            days = begin + (whole["day_of_year"] - 1)
+            good &= (days.astype("datetime64[Y]") == begin.astype("datetime64[Y]")) & (whole["day_of_year"] > 0)
+            months = days.astype("datetime64[M]")
+            out.first[:] = months.astype(np.int64) % 12 + 1
+            out.second[:] = (days - months.astype("datetime64[D]")).astype(np.int64) + 1
+        else:
+            out.first[:], out.second[:] = whole["month"], whole["day"]
+    if "hhmm" in whole:
+        whole["hour"], whole["minute"] = whole["hhmm"] // 100, whole["hhmm"] % 100
+    if "hour" in whole:
+        hour, minute = whole["hour"], whole.get("minute", np.zeros(n, np.int64))
+        good &= (hour >= 0) & (minute >= 0) & (minute < 60) & ((hour < 24) | ((hour == 24) & (minute == 0)))
+        out.seconds[:] = hour * 3600 + minute * 60
+    out.good[:] = good
+    return out
 
 
 class OrderEvidence(NamedTuple):

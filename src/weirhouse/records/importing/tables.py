@@ -25,6 +25,8 @@ def read(
     found = layout.find(name, data, mapping)
     if found.width < 2:
         raise FileProblem(f"{name} has one column. A table needs a time and at least one value in each row.")
+    if not any(cell for column in found.columns for cell in column.sample):
+        raise FileProblem(f"{name} has headings and no rows of readings.")
     at = time_columns(name, found, mapping)
     long = long_columns(found, at, mapping)
     parsed = Parsed("survey table" if is_survey(found) else "table")

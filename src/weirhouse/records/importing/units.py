@@ -89,6 +89,7 @@ _ENDINGS = (
     (("ft",), "ft"),
     (("feet",), "ft"),
     (("inches",), "in"),
+    (("in",), "in"),
     (("mm",), "mm"),
     (("cm",), "cm"),
     (("m",), "m"),
@@ -164,7 +165,7 @@ def in_heading(heading: str) -> tuple[str, str]:
             before = set(words[:-k])
             if ending in (("c",), ("f",)) and not before & _TEMPERATURE:
                 continue
-            if ending == ("m",) and not before & _SIZE:
+            if ending in (("m",), ("in",)) and not before & _SIZE:
                 continue
             return " ".join(words[:-k]), unit
     if without.upper() in _TURBIDITY:
