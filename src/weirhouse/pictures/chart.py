@@ -11,7 +11,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from weirhouse.pictures.svg import number, path, tag, text
-from weirhouse.quantity import figure
 
 Array = NDArray[np.float64]
 WIDE, NARROW = (1120.0, 300.0), (390.0, 260.0)
@@ -97,7 +96,7 @@ def _frame(chart: Chart, width: float, height: float) -> _Frame:
         least = min(values, default=0.0)
         low = 0.0 if least >= 0 and least < 0.6 * top else least - 0.1 * max(top - least, 0.02 * abs(top), 1e-9)
         high = top + 0.08 * max(top - low, 1e-9)
-    return _Frame(52.0, width - 10.0, 18.0, height - 44.0, chart.begin, chart.end, low, high, chart.logarithmic)
+    return _Frame(52.0, width - 10.0, 30.0, height - 44.0, chart.begin, chart.end, low, high, chart.logarithmic)
 
 
 def nice_step(span: float, most: int = 5) -> float:
@@ -123,7 +122,7 @@ def _ticks(at: _Frame) -> list[float]:
 
 
 def _grid(at: _Frame, ticks: Sequence[float], unit: str) -> str:
-    out = [text(at.left - 8, at.top - 6, unit, "tt-tick", "start" if len(unit) > 5 else "end")]
+    out = [text(0, 13, unit, "tt-tick")]
     for value in ticks:
         y = at.y(value)
         out.append(tag("line", x1=at.left, x2=at.right, y1=y, y2=y, class_="ch-grid"))
@@ -241,6 +240,6 @@ def _hour_axis(chart: Chart, at: _Frame) -> str:
     for i in range(math.ceil(chart.begin / step), math.floor(chart.end / step + 1e-9) + 1):
         x = at.x(i * step)
         out.append(tag("line", x1=x, x2=x, y1=at.foot, y2=at.foot + 5, class_="tt-axis"))
-        out.append(text(x, at.foot + 18, figure(i * step, 3) if i else "0", "tt-tick", "middle"))
+        out.append(text(x, at.foot + 18, f"{i * step:g}", "tt-tick", "middle"))
     out.append(text(at.right, at.foot + 36, chart.x_name, "tt-tick", "end"))
     return "".join(out)

@@ -128,7 +128,7 @@ def _doc(formula: Formula) -> list[tuple[str, str]]:
     for line in formula.doc.splitlines():
         name, colon, text = line.strip().partition(" : ")
         if colon and name in wanted:
-            found.append((name, text))
+            found.append((name, text.partition(" [")[0]))
     return found
 
 

@@ -68,8 +68,8 @@ def _sentence(track: Track, channel: Channel, frame: Frame) -> str:
 
     middle = show(float(np.median(good.values)), channel.inside, channel.unit)
     bad = int(np.isin(track.flags, (1, 2)).sum())
-    marked = f" {bad} of {len(track)} are marked doubtful or rejected." if bad else ""
-    return f"{len(good)} values: lowest {at(low)}, middle {middle}, highest {at(high)}.{marked}"
+    marked = f" {bad:,} of {len(track):,} are marked doubtful or rejected." if bad else ""
+    return f"{len(good):,} values: lowest {at(low)}, middle {middle}, highest {at(high)}.{marked}"
 
 
 def _picture(track: Track, channel: Channel, plant: Plant, begin: datetime, end: datetime) -> Markup | None:

@@ -7,6 +7,7 @@ from markupsafe import Markup
 from starlette.requests import Request
 from starlette.responses import Response
 
+from weirhouse.desk.model import Figure
 from weirhouse.pictures import section
 from weirhouse.plant.model import Action, Plant, Shutdown
 from weirhouse.quantity import show
@@ -26,7 +27,7 @@ class Finding:
     where: str
     title: str
     shown: str
-    verdict: str  # within, outside or unknown
+    verdict: str  # within, outside, unknown or none
     word: str
     against: str
 
@@ -62,7 +63,7 @@ def plant_page(folder: PlantFolder, request: Request) -> Response:
 
 
 def _answer(found: list[Finding], outside: list[Finding]) -> str:
-    held = [f for f in found if f.verdict != "unknown"]
+    held = [f for f in found if f.verdict in ("within", "outside")]
     if not held:
         return "No figure of this plant can be held against a published range at present."
     if not outside:
@@ -110,12 +111,19 @@ def findings(standing: Standing) -> Iterator[Finding]:
         if not advice.id.startswith(UNIT):
             continue
         for figure in advice.figures:
-            verdict = "unknown" if figure.within is None else "within" if figure.within else "outside"
-            word = {"unknown": "cannot tell" if figure.value is None else "no range", **WORDS}[verdict]
-            yield Finding(advice.title, figure.title, figure.shown, verdict, word, figure.against)
+            verdict = _verdict(figure)
+            yield Finding(advice.title, figure.title, figure.shown, verdict, WORDS[verdict], figure.against)
 
 
-WORDS = {"within": "within", "outside": "outside"}
+def _verdict(figure: Figure) -> str:
+    if figure.value is None:
+        return "unknown"
+    if figure.within is None:
+        return "none"
+    return "within" if figure.within else "outside"
+
+
+WORDS = {"within": "within", "outside": "outside", "unknown": "cannot tell", "none": "no range"}
 
 
 def rows(plant: Plant) -> Iterator[Row]:

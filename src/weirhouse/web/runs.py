@@ -2,13 +2,15 @@
 
 import numpy as np
 from markupsafe import Markup
+from numpy.typing import NDArray
 
 from weirhouse.desk.model import Advice
 from weirhouse.pictures import chart
 from weirhouse.plant.model import Filters, Plant
 from weirhouse.quantity import convert, label
-from weirhouse.situation.model import Situation
+from weirhouse.situation.model import Situation, Track
 
+LEAST_FLOW = 1e-5  # [m^3/s]; less is standing still
 RUN = "run_"  # ids of the filters' lines begin so
 
 
@@ -18,19 +20,33 @@ def run_picture(situation: Situation, advice: Advice) -> Markup | None:
     if run is None or len(run.head_loss_track) < 2:
         return None
     display = run.head_loss.display or run.head_loss.unit
-    hours, values = run.filtered_hours, run.head_loss_track.values
+    track = run.head_loss_track
+    through = _filtering(situation.tracks.get(run.flow.channel), track)
+    hours, values = np.asarray(run.filtered_hours, dtype=float)[through], track.values[through]
+    if len(hours) < 2:
+        return None
     limit = _terminal(situation.plant)
     limits: tuple[chart.Limit, ...] = ()
-    end = float(np.nanmax(hours)) if len(hours) else 1.0
+    end = float(np.nanmax(hours))
     if limit is not None:
         shown = float(convert(limit, "m", display))
         limits = (chart.Limit(value=shown, name=f"backwash at {shown:.3g} {label(display)}"),)
     made = chart.Chart(
-        x=np.asarray(hours, dtype=float), y=np.asarray(convert(values, "m", display), dtype=float),
-        doubtful=(run.head_loss_track.flags == 1) | (run.head_loss_track.flags == 2), unit=label(display),
+        x=hours, y=np.asarray(convert(values, "m", display), dtype=float),
+        doubtful=(track.flags[through] == 1) | (track.flags[through] == 2), unit=label(display),
         limits=limits, begin=0.0, end=max(end * 1.04, 1.0), x_name="hours of filtering since the backwash",
     )  # fmt: skip
     return Markup(chart.svg(made) + chart.svg(made, narrow=True))  # noqa: S704 - the picture escapes its texts
+
+
+def _filtering(flow: Track | None, track: Track) -> NDArray[np.bool_]:
+    """Return which readings were taken with water through the filter: without it there is no head to lose."""
+    if flow is None or not len(flow.good):
+        return np.ones(len(track), dtype=bool)
+    good = flow.good
+    which = np.maximum(np.searchsorted(good.times, track.times, side="right") - 1, 0)
+    found: NDArray[np.bool_] = good.values[which] > LEAST_FLOW
+    return found
 
 
 def _terminal(plant: Plant) -> float | None:
