@@ -147,6 +147,20 @@ def test_a_folder_in_use_is_refused_and_untouched(tmp_path: Path, quick: None) -
         make_demo(tmp_path / "plant.toml")
 
 
+def test_the_folder_where_it_runs_is_refused(tmp_path: Path, quick: None, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.chdir(tmp_path)
+    with pytest.raises(DemoError, match="Name a folder inside of it"):
+        make_demo(Path())
+    make_demo(Path("plant"))
+    assert is_demo(tmp_path / "plant")
+
+
+def test_a_seed_below_zero_is_refused(tmp_path: Path) -> None:
+    with pytest.raises(DemoError, match="not -1"):
+        make_demo(tmp_path / "plant", seed=-1)
+    assert list(tmp_path.iterdir()) == []
+
+
 def test_an_empty_folder_is_taken(tmp_path: Path, quick: None) -> None:
     make_demo(tmp_path)
     assert is_demo(tmp_path)

@@ -65,9 +65,13 @@ def make_demo(
     Raises
     ------
     DemoError
-        If the folder is taken, or cannot be written.
+        If the folder is taken or cannot be written, or the seed is below 0.
     """
-    folder = Path(folder)
+    folder = Path(folder).resolve()
+    if seed < 0:
+        raise DemoError(f"The seed must be 0 or a greater whole number, not {seed}.")
+    if Path.cwd().is_relative_to(folder):
+        raise DemoError(f"{folder} is where this runs, so it cannot be put in place whole. Name a folder inside of it.")
     tell = progress or (lambda _done, _what: None)
     found = _mark(folder)
     if found is not None and existing == "keep":
