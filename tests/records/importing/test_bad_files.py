@@ -7,6 +7,8 @@ import zipfile
 from pathlib import Path
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 from tests.records.importing.plants import planned, values
 
 from weirhouse.records.importing import FileProblem
@@ -110,3 +112,34 @@ def test_headings_that_would_mislead_a_unit_reader_take_no_time() -> None:
     """A heading is foreign text: a power in it is not worked out."""
     done = planned("time,raw turbidity (NTU),x (9**9**9**9**9)\n2024-06-05 10:00,4,1\n")
     assert values(done, "raw_turbidity") == [4.0]
+
+
+FORMATS = Path(__file__).parents[2] / "data" / "formats"
+WHOLE = [
+    *(path.read_bytes() for path in sorted(FORMATS.iterdir()) if path.suffix in (".csv", ".json", ".xml")),
+    GOOD * 20,
+    b"date,parameter,value,unit,qualifier\n" + b"2024-06-25 10:00,toc,2.5,mg/L,U\n" * 20,
+    b"agency_cd\tsite_no\tdatetime\ttz_cd\t1_63680\t1_63680_cd\n5s\t15s\t20d\t6s\t14n\t10s\n"
+    + b"".join(b"USGS\t01\t2024-03-10 0%d:15\tEST\t4.5\tP\n" % hour for hour in range(9)),
+]
+JUNK = [
+    b"", b",", b";", b"\t", b"\n", b"\r", b'"', b"\0", b"\xff", b"-9999", b"1e400", b"0001-01-01", b"9999-12-31 23:59",
+    b"9" * 25, b"<", b"&", b"#", b"]]>", b"2026-11-01 01:30", b"1/1/0000", b"24:00", b"A" * 300, b"{", b"null",
+]  # fmt: skip
+
+
+@settings(max_examples=50, deadline=None)
+@given(
+    st.sampled_from(WHOLE), st.lists(st.tuples(st.floats(0, 1), st.integers(0, 5), st.sampled_from(JUNK)), max_size=8)
+)
+def test_a_file_damaged_anywhere_is_read_or_refused(raw: bytes, damage: list[tuple[float, int, bytes]]) -> None:
+    for share, length, junk in damage:
+        at = int(share * len(raw))
+        raw = raw[:at] + junk + raw[at + length :]
+    try:
+        done = planned(raw)
+    except FileProblem as problem:
+        assert "\n" not in str(problem) and str(problem).isprintable()
+        return
+    for one in done.series:
+        assert (one.times[1:] > one.times[:-1]).all()
