@@ -58,12 +58,12 @@ def withdraw(import_id: str | None, folder: Path, reason: str | None, who: str |
                 {
                     "imports": [
                         {
-                            "import_id": i.import_id,
+                            "import_id": i.id,
                             "name": i.name,
                             "stored": i.stored,
                             "person": i.person,
                             "entered_at": i.entered_at.astimezone(plant.zone).isoformat(),
-                            "withdrawn": i.withdrawn,
+                            "withdrawn": i.withdrawn is not None,
                         }
                         for i in found
                     ]
@@ -73,7 +73,7 @@ def withdraw(import_id: str | None, folder: Path, reason: str | None, who: str |
         for one in found:
             mark = "  (withdrawn)" if one.withdrawn else ""
             at = one.entered_at.astimezone(plant.zone)
-            click.echo(f"{one.import_id}  {at:%Y-%m-%d %H:%M}  {one.stored} values  {one.name}  {one.person}{mark}")
+            click.echo(f"{one.id}  {at:%Y-%m-%d %H:%M}  {one.stored} values  {one.name}  {one.person}{mark}")
         if not found:
             click.echo("No file has been imported.")
         return
