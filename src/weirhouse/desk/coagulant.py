@@ -118,7 +118,6 @@ def _dose(situation: Situation, feed: Feed) -> tuple[Advice, Known | None]:
             note(f"taken as it stands: {dose.source}")
         present = force.dose.usable
         change = dose_change(dose, present) if present is not None and present > 0 else None
-    due = _jar_test_due(situation, feed, dose, warning)
     wanted = show(dose, "g/m^3", unit)
     running = situation.running.state == "running"
     state: AdviceState = "steady"
@@ -128,6 +127,7 @@ def _dose(situation: Situation, feed: Feed) -> tuple[Advice, Known | None]:
     else:
         state = "do_now" if running else "soon"
         action = f"Feed {wanted} {basis}."
+    due = _jar_test_due(situation, feed, dose, warning)
     if situation.running.state == "standing":
         action = f"When you start, feed {show(dose, 'g/m^3', unit)} {basis}."
     if due:
