@@ -75,8 +75,10 @@ def test_the_text_of_a_dry_run(store: Store, tmp_path: Path) -> None:
         "Cells that mean no reading:\n"
         '  "NA": 1\n'
         "Refused: 1\n"
-        '  line 3: raw turbidity (NTU): "4.x" is not a number\n'
+        '  line 3: raw turbidity (NTU): "4.x" is not a number'
     )
+    done = put(store, tmp_path / "log.csv", LOG)
+    assert done.text().endswith(f"This import is {done.import_id}; it can be withdrawn whole.")
 
 
 def test_the_same_file_again_stores_nothing(store: Store, tmp_path: Path) -> None:

@@ -123,7 +123,9 @@ class ImportResult:
         if self.refused_count > len(refused):
             refused.append(f"and {self.refused_count - len(refused)} more")
         lines += _section(f"Refused: {self.refused_count}", refused)
-        return "\n".join(lines) + "\n"
+        if self.import_id:
+            lines.append(f"This import is {self.import_id}; it can be withdrawn whole.")
+        return "\n".join(lines)
 
 
 def _section(title: str, lines: list[str]) -> list[str]:
