@@ -133,6 +133,21 @@ def test_an_open_instrument_fault_is_told_until_it_is_closed(scene):
     assert [odd.channel for odd in faults] == ["combined_turbidity"]
 
 
+def test_a_faulty_instrument_is_not_believed_but_a_hand_reading_is(scene):
+    began = NOW - timedelta(hours=1, minutes=10)
+    scene.events.append(event("instrument_fault", began, None, "raw_turbidity"))
+    by_device = [replace(r, person="", device="turbidimeter") for r in scene.readings["raw_turbidity"]]
+    by_hand, scene.readings["raw_turbidity"] = scene.readings["raw_turbidity"][-1], by_device
+    with scene.build() as store:
+        value = at(store, scene.plant, NOW).value("raw_turbidity")
+        assert value.state == "flagged"
+        assert value.why == "by the day log its instrument has been faulty since 12:50"
+        assert at(store, scene.plant, began - timedelta(minutes=1)).value("raw_turbidity").state == "fresh"
+        grab = replace(by_hand, id="grab", taken_at=NOW + timedelta(minutes=1))
+        store.add_readings([grab], entered_at=NOW)
+        assert at(store, scene.plant, NOW + timedelta(minutes=2)).value("raw_turbidity").state == "fresh"
+
+
 # --- does it run
 
 

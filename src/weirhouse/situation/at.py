@@ -1,6 +1,6 @@
 """How does the plant stand at one instant, or over a stretch of time? Read once from the records, then frozen."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from zoneinfo import ZoneInfo
@@ -14,7 +14,7 @@ from weirhouse.records.store import Store
 from weirhouse.situation import feeds as feeds_
 from weirhouse.situation import months, odd, runs, tanks, values, volumes
 from weirhouse.situation import running as running_
-from weirhouse.situation.ages import elapsed_s, month_start
+from weirhouse.situation.ages import clock_text, elapsed_s, month_start
 from weirhouse.situation.gather import WINDOW, Gather
 from weirhouse.situation.model import FeedInForce, Month, PastDose, Situation, Stretch, Tank, Track, Value
 from weirhouse.situation.trends import trends
@@ -39,12 +39,12 @@ def at(store: Store, plant: Plant, when: datetime) -> Situation:
     _widen(gather, plant, flow_id, starts, when)
     least = running_.least_flow(plant.design_flow)
     if flow_id in plant.channels:
-        flow = _value(gather, plant.channels[flow_id], standing=False)
+        flow = _value(gather, plant.channels[flow_id], events, standing=False)
     else:
         flow = missing(flow_id, "m^3/s")
     state = running_.running(flow, gather.track(flow_id), events, least, when, zone)
     standing = state.state == "standing"
-    now = {channel.id: _value(gather, channel, standing) for channel in plant.channels.values()}
+    now = {channel.id: _value(gather, channel, events, standing) for channel in plant.channels.values()}
     flow_hours = gather.hours(flow_id, EVENT_DAYS)
     recent = flow_hours.since((when - timedelta(days=RECENT_DAYS)).timestamp())
     at_feeds = {feed.id: _at_feed(gather, plant, feed, now, flow_id) for feed in plant.feeds}
@@ -124,11 +124,15 @@ def _widen(gather: Gather, plant: Plant, flow_id: str, starts: Mapping[str, date
                 gather.widen(f"{id}_{what}", max(start, oldest) - HOLD)
 
 
-def _value(gather: Gather, channel: Channel, standing: bool) -> Value:
+def _value(gather: Gather, channel: Channel, events: Sequence[Event], standing: bool) -> Value:
     if channel.id not in gather.recorded:
         return values.judge(channel, None, gather.when, gather.plant.zone)
     point = gather.store.latest(channel.id, gather.when)
     phrases = faults_of(channel, gather.track(channel.id), standing)
+    fault = odd.open_fault(events, channel.id, gather.when)
+    if fault is not None and point is not None and not (point.person and point.time >= fault.started_at):
+        since = clock_text(fault.started_at, gather.when, gather.plant.zone)
+        phrases = (f"by the day log its instrument has been faulty since {since}", *phrases)
     return values.judge(channel, point, gather.when, gather.plant.zone, phrases)
 
 

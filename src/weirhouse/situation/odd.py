@@ -7,6 +7,16 @@ from weirhouse.records.model import Event
 from weirhouse.situation.model import Oddity, Value
 
 
+def is_open(event: Event, when: datetime) -> bool:
+    """Whether an instrument fault is entered that is not over at `when`."""
+    return event.kind == "instrument_fault" and (event.ended_at is None or event.ended_at > when)
+
+
+def open_fault(events: Sequence[Event], channel: str, when: datetime) -> Event | None:
+    """Return the fault of a channel's instrument that is open at `when`; what a person reads in its place counts."""
+    return next((e for e in reversed(events) if e.subject == channel and is_open(e, when)), None)
+
+
 def oddities(values: Mapping[str, Value], events: Sequence[Event], when: datetime) -> tuple[Oddity, ...]:
     """Return everything that is not as it should be, in the order of the plant file; open instrument faults last."""
     found = [
@@ -15,7 +25,7 @@ def oddities(values: Mapping[str, Value], events: Sequence[Event], when: datetim
         if value.state != "fresh"
     ]
     for event in events:
-        if event.kind == "instrument_fault" and (event.ended_at is None or event.ended_at > when):
+        if is_open(event, when):
             note = f" ({event.note})" if event.note else ""
             found.append(
                 Oddity(
