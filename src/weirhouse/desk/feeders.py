@@ -13,7 +13,7 @@ from weirhouse.science.feed import feed_rate, pump_setting, strength_from_trade_
 from weirhouse.science.operations import dose_change, height_above
 from weirhouse.science.quantities import Dose, FeedRate, Flow
 from weirhouse.situation.model import Situation
-from weirhouse.working import Default, Known, Sheet, recording
+from weirhouse.working import Default, Known, Sheet, note, recording
 
 NEAR = 0.02  # a dial within two parts in a hundred of the setting advised is left alone
 TANK_SOON_H, TANK_NOW_H = 24.0, 6.0
@@ -80,6 +80,7 @@ def fed(plant: Plant, feed: Feed, dose: Known, flow: Known) -> Fed:
                 settings = [point[0] for point in feed.calibration.points]
                 feeds = [point[1] for point in feed.calibration.points]
                 setting = pump_setting(rate, settings, feeds)
+                note(f"drawdown of {feed.calibration.date:%Y-%m-%d}: plant file, train.{feed.id}.calibration")
             except ValueError as error:
                 setting_problem = str(error)
     return Fed(rate, setting, sheet, problem, setting_problem)
