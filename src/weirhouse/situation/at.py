@@ -22,6 +22,7 @@ from weirhouse.working import Entry, Known
 
 EVENT_DAYS = 400.0  # backwashes, dose changes and doses of the past year and a bit
 RECENT_DAYS = 14.0
+LOGGED_S = 1800.0  # readings further apart than this [s] are taken to be read by a person
 FEWEST = 5  # values in the window below which nothing is said about faults
 PASSAGE = timedelta(days=3)  # in which the water now at a feed came in, a night's standstill and more included
 HOLD = timedelta(hours=1)  # what came just before a run begins is in force as it begins
@@ -139,8 +140,8 @@ def _value(gather: Gather, channel: Channel, events: Sequence[Event], standing: 
 def faults_of(channel: Channel, track: Track, standing: bool) -> tuple[str, ...]:
     """Return in words the faults that stand on the newest value of a channel.
 
-    What a person sets (doses, settings) may stay the same for days; and while the plant stands, what is measured in it
-    may stand too.
+    What a person sets (doses, settings) may stay the same for days, what a person reads in coarse steps every hour or
+    so may too; and while the plant stands, what is measured in it may stand.
     """
     if channel.id.endswith(("_dose", "_setting")) or len(track) < FEWEST:
         return ()
@@ -150,11 +151,15 @@ def faults_of(channel: Channel, track: Track, standing: bool) -> tuple[str, ...]
         track.times[keep], track.values[keep], title=channel.name, unit=channel.inside, display=channel.unit,
         low=channel.low, high=channel.high, rests_at_zero=channel.inside == "m^3/s" or channel.id == "rain",
     )  # fmt: skip
+    by_hand = float(np.median(np.diff(track.times[keep]))) > LOGGED_S
     in_plant = not channel.id.startswith(("raw_", "stream_", "storage_", "demand_", "air_", "rain"))
     return tuple(
         fault.why.rstrip(".")
         for fault in found
-        if fault.end >= newest and fault.kind in ("stuck", "fell_to_zero", "spike") and not (standing and in_plant)
+        if fault.end >= newest
+        and fault.kind in ("stuck", "fell_to_zero", "spike")
+        and not (standing and in_plant)
+        and not (by_hand and fault.kind == "stuck")
     )
 
 
