@@ -6,9 +6,10 @@ from pathlib import Path
 import pytest
 from tests.desk.scene import PLANT_FILE, Scene
 
-from weirhouse.desk.basins import AS_BUILT, MEANING, WORKS, Item, basins
+from weirhouse.desk.basins import basins
 from weirhouse.desk.model import Advice
 from weirhouse.plant.ranges import design, design_ranges
+from weirhouse.plant.units import AS_BUILT, MEANING, WORKS, Item
 from weirhouse.quantity import convert, fits
 from weirhouse.situation.at import at
 from weirhouse.working import Known

@@ -3,11 +3,12 @@
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
-from weirhouse.desk.filters import WASH, area_of
+from weirhouse.desk.filters import WASH
 from weirhouse.desk.lines import Display, age_words, figure, oldest, unknown
 from weirhouse.desk.model import Advice, AdviceState, Figure
 from weirhouse.desk.storage import plan_area, reserve
 from weirhouse.plant.model import Contact, Filter, Filters, Layer, Plant, Storage
+from weirhouse.plant.units import area_of
 from weirhouse.quantity import show
 from weirhouse.science.backwash import (
     backwash_flow,

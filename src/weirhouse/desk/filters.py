@@ -9,8 +9,8 @@ from statistics import median
 from weirhouse.desk.lines import Display, age_words, figure, oldest, unknown
 from weirhouse.desk.model import Advice, AdviceState, Figure
 from weirhouse.plant.model import Filter, Filters, Plant
+from weirhouse.plant.units import area_of
 from weirhouse.quantity import convert, show
-from weirhouse.science.basins import circle_area, rectangle_area
 from weirhouse.science.filtration import filtration_rate, unit_filter_run_volume
 from weirhouse.science.operations import (
     clock_time_for_filtering,
@@ -59,19 +59,6 @@ def stage_of(plant: Plant, filter_id: str) -> Filters:
         if isinstance(stage, Filters) and any(place.id == filter_id for place in stage.filter):
             return stage
     raise KeyError(filter_id)
-
-
-def area_of(plant: Plant, place: Filter) -> Known:
-    """Return the area of a filter, as entered or from its sides."""
-    at = f"train.{place.id}"
-    if place.area is not None:
-        return plant.known(f"{at}.area")
-    area: Known
-    if place.diameter is not None:
-        area = circle_area(plant.known(f"{at}.diameter"))
-    else:
-        area = rectangle_area(plant.known(f"{at}.length"), plant.known(f"{at}.width"))
-    return area
 
 
 def flow_of(situation: Situation, run: FilterRun) -> Known | None:

@@ -1,0 +1,369 @@
+"""How does each unit work at a flow and temperature, and what do published designs say to that?
+
+Pure: the plant, a flow and a temperature in, figures with the range each is held against out. Every figure is worked
+out by worked formulas, so that inside ``recording()`` each leaves its working.
+"""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any
+
+from weirhouse.plant.model import (
+    Basin,
+    Clarifier,
+    Compartment,
+    Feed,
+    Filter,
+    Filters,
+    Flocculation,
+    Mixer,
+    Pipe,
+    Plant,
+    Stage,
+)
+from weirhouse.plant.ranges import DesignRange, design
+from weirhouse.quantity import convert, show
+from weirhouse.science.basins import (
+    circle_area,
+    detention_time,
+    mean_velocity,
+    overflow_rate,
+    rectangle_area,
+    rectangular_volume,
+    rise_rate,
+    volume_from_area,
+    weir_loading,
+)
+from weirhouse.science.filtration import bed_depth_to_size_ratio, filtration_rate
+from weirhouse.science.head_loss import layered_bed_head_loss, mean_grain_size
+from weirhouse.science.mixing import (
+    gt,
+    gt_in_turn,
+    head_loss_at_flow,
+    inline_mixer_velocity_gradient,
+    stirring_power,
+    velocity_gradient_from_head_loss,
+    velocity_gradient_from_power,
+)
+from weirhouse.science.operations import equal_share, in_turn
+from weirhouse.science.pipes import pipe_velocity, travel_time
+from weirhouse.science.properties import dynamic_viscosity, water_density
+from weirhouse.science.quantities import (
+    FilterRate,
+    Head,
+    SurfaceRate,
+    Velocity,
+    VelocityGradient,
+    WeirLoading,
+)
+from weirhouse.working import Default, Known, Unit
+
+ALL_POWER = Default("all of the motor's power reaches the water: no efficiency in the plant file", "common practice")
+
+# What it means to lie outside of a published range: common practice, no source.
+MEANING = {
+    ("stay", "low"): "water hurries through: expect more solids to be carried on; less flow gives it more time",
+    ("stay", "high"): "water stays longer than designs give it: look for dead corners and settled sludge",
+    ("surface", "high"): "the water rises faster than designs let it: fine floc is carried over; reduce the flow",
+    ("surface", "low"): "it is lightly loaded, which does no harm",
+    ("velocity", "high"): "the water moves fast enough to carry settled solids along; reduce the flow",
+    ("velocity", "low"): "solids may settle where they should not",
+    ("weir", "high"): "the water speeds up at the weir and draws floc over it; reduce the flow or level the weir",
+    ("weir", "low"): "the weir is lightly loaded, which does no harm",
+    ("G", "low"): "stirred too gently: chemicals spread and floc grows slowly, the more so in cold water",
+    ("G", "high"): "stirred so hard that floc breaks",
+    ("Gt", "low"): "too little stirring in all for floc to grow; less flow gives it more time",
+    ("Gt", "high"): "more stirring in all than designs give, which may wear floc down",
+    ("rate", "high"): "filtered faster than designs allow: watch turbidity and the length of runs; reduce the flow",
+    ("rate", "low"): "filtered slowly, which does no harm",
+    ("head", "high"): "the clean bed alone takes much of the head: look for fines on top or clogged underdrains",
+    ("ratio", "low"): "the bed is shallow for its grains: it holds back less and breaks through sooner",
+    ("ratio", "high"): "the bed is deep for its grains: it takes more head",
+}
+AS_BUILT = {"ratio"}
+HARMLESS = {("surface", "low"), ("weir", "low"), ("rate", "low"), ("ratio", "high")}
+
+
+@dataclass(frozen=True, slots=True)
+class Item:
+    """One figure of a unit, what sort it is, and the published range it is held against."""
+
+    title: str
+    value: Known
+    inside: str
+    unit: str
+    sort: str
+    span: DesignRange | None = None
+
+    @property
+    def ends(self) -> tuple[float | None, float | None]:
+        """Return the ends of the range in the item's inside unit."""
+        span = self.span
+        if span is None:
+            return None, None
+        low = None if span.low is None else float(convert(span.low, span.inside, self.inside))
+        high = None if span.high is None else float(convert(span.high, span.inside, self.inside))
+        return low, high
+
+    @property
+    def side(self) -> str:
+        """On which side of its range the value lies: "low", "high", or "" when inside or without a range."""
+        low, high = self.ends
+        if low is not None and self.value < low:
+            return "low"
+        return "high" if high is not None and self.value > high else ""
+
+    @property
+    def shown(self) -> str:
+        """Return the value as people read it."""
+        return show(self.value, self.inside, self.unit)
+
+    @property
+    def source(self) -> str:
+        """Return whose range it is: "Wisconsin Admin. Code NR 811.47(7)"; "" without a range."""
+        if self.span is None:
+            return ""
+        memory = ", from memory" if self.span.provenance == "memory" else ""
+        return f"{self.span.source.split(', http')[0]}{memory}"
+
+    @property
+    def range_text(self) -> str:
+        """Return the range in the item's display unit: "3.00 h or more"; "" without a range."""
+        if self.span is None:
+            return ""
+        low, high = (None if end is None else show(end, self.inside, self.unit) for end in self.ends)
+        if low is None:
+            return f"{high} or less"
+        return f"{low} or more" if high is None else low if low == high else f"{low} to {high}"
+
+    @property
+    def sentence(self) -> str:
+        """Return what it is and on which side of its range that lies, with what that means."""
+        if not self.side:
+            held = (
+                f"within {self.range_text} ({self.source})"
+                if self.span
+                else "with no published range to hold it against"
+            )
+            return f"{self.title} {self.shown} is {held}."
+        low, high = self.ends
+        end, words = (low, "below") if self.side == "low" else (high, "above")
+        assert end is not None
+        limit = show(end, self.inside, self.unit)
+        return f"{self.title} {self.shown} is {words} {limit} ({self.source}): {MEANING[self.sort, self.side]}."
+
+
+@dataclass(frozen=True, slots=True)
+class Now:
+    """What the units are worked at: flow [m^3/s] and, where it is known, the temperature of the water [degC]."""
+
+    plant: Plant
+    flow: Known
+    temperature: Known | None
+
+    def unit(self, alias: Any) -> str:
+        """Return the unit in which the plant reads a quantity of `science.quantities`."""
+        declared = next(note for note in alias.__metadata__ if isinstance(note, Unit))
+        return declared.display(self.plant.unit_set)
+
+
+Work = Callable[[Now, Any], list[Item]]
+
+
+def area_of(plant: Plant, place: Filter) -> Known:
+    """Return the area of a filter, as entered or from its sides."""
+    at = f"train.{place.id}"
+    if place.area is not None:
+        return plant.known(f"{at}.area")
+    area: Known
+    if place.diameter is not None:
+        area = circle_area(plant.known(f"{at}.diameter"))
+    else:
+        area = rectangle_area(plant.known(f"{at}.length"), plant.known(f"{at}.width"))
+    return area
+
+
+# --- each kind of unit -------------------------------------------------------------------------------------------
+
+
+def _basin(now: Now, stage: Basin) -> list[Item]:
+    length, width, depth = (now.plant.known(f"train.{stage.id}.{side}") for side in ("length", "width", "depth"))
+    ahead = _before_coagulant(now.plant, stage)
+    process = "presedimentation" if ahead else "sedimentation"
+    stay = detention_time(rectangular_volume(length, width, depth), now.flow)
+    surface = overflow_rate(now.flow, rectangle_area(length, width))
+    velocity = mean_velocity(now.flow, width, depth)
+    items = [
+        Item("Detention time", stay, "s", "h", "stay", design("detention time", process)),
+        Item("Overflow rate", surface, "m/s", now.unit(SurfaceRate), "surface", design("overflow rate", process)),
+        Item("Mean velocity", velocity, "m/s", _slow(now.plant), "velocity", _settling("horizontal velocity", process)),
+    ]
+    if stage.weir_length is not None:
+        weir = weir_loading(now.flow, now.plant.known(f"train.{stage.id}.weir_length"))
+        span = _settling("weir loading", process)
+        items.append(Item("Weir loading", weir, "m^2/s", _weir(now.plant), "weir", span))
+    return items
+
+
+def _settling(parameter: str, process: str) -> DesignRange | None:
+    """Return the range for a basin ahead of the coagulant, or where none is published that of any settling basin."""
+    return design(parameter, process) or design(parameter, "sedimentation")
+
+
+def _before_coagulant(plant: Plant, stage: Stage) -> bool:
+    after = plant.stages[plant.stages.index(stage) :]
+    return any(isinstance(s, Feed) and s.role == "coagulant" for s in after)
+
+
+def _slow(plant: Plant) -> str:
+    return "ft/min" if plant.unit_set == "US" else "mm/s"
+
+
+def _weir(plant: Plant) -> str:
+    return "gal/day/ft" if plant.unit_set == "US" else "m^3/h/m"
+
+
+def _mixer(now: Now, stage: Mixer) -> list[Item]:
+    at, known = f"train.{stage.id}", now.plant.known
+    assert now.temperature is not None
+    viscosity, density = dynamic_viscosity(now.temperature), water_density(now.temperature)
+    volume = known(f"{at}.volume")
+    stay = detention_time(volume, now.flow)
+    items = [Item("Detention time", stay, "s", "s", "stay", design("detention time", "rapid mix"))]
+    gradient = None
+    if stage.type == "in_line" and stage.head_loss is not None and stage.head_loss_flow is not None:
+        loss = head_loss_at_flow(known(f"{at}.head_loss"), known(f"{at}.head_loss_flow"), now.flow)
+        gradient = inline_mixer_velocity_gradient(now.flow, loss, volume, viscosity, density)
+    elif stage.power is not None:
+        gradient = velocity_gradient_from_power(_stirring(now.plant, at, stage.efficiency), viscosity, volume)
+    if gradient is not None:
+        span = design("velocity gradient G", "rapid mix")
+        items += [_gradient(now, "Velocity gradient G", gradient, span), _gt("G·t", gt(gradient, stay), None)]
+    return items
+
+
+def _stirring(plant: Plant, at: str, efficiency: float | None) -> Known:
+    share = plant.known(f"{at}.efficiency") if efficiency is not None else Known(1.0, ALL_POWER, "1")
+    power: Known = stirring_power(plant.known(f"{at}.power"), share)
+    return power
+
+
+def _gradient(now: Now, title: str, value: Known, span: DesignRange | None) -> Item:
+    return Item(title, value, "1/s", now.unit(VelocityGradient), "G", span)
+
+
+def _gt(title: str, value: Known, span: DesignRange | None) -> Item:
+    return Item(title, value, "1", "1", "Gt", span)
+
+
+def _flocculation(now: Now, stage: Flocculation) -> list[Item]:
+    assert now.temperature is not None
+    viscosity, density = dynamic_viscosity(now.temperature), water_density(now.temperature)
+    several = len(stage.stages) > 1
+    span = design("tapered velocity gradient G (first to last)" if several else "velocity gradient G", "flocculation")
+    total = total_gt = None
+    each: list[Item] = []
+    complete = True
+    for part in stage.stages:
+        stay, gradient = _compartment(now, part, viscosity, density)
+        each.append(Item(f"{part.name}: detention time", stay, "s", "min", "stay"))
+        total = stay if total is None else in_turn(total, stay)
+        if gradient is None:
+            complete = False
+            continue
+        product = gt(gradient, stay)
+        each += [_gradient(now, f"{part.name}: G", gradient, span), _gt(f"{part.name}: G·t", product, None)]
+        total_gt = product if total_gt is None else gt_in_turn(total_gt, product)
+    assert total is not None
+    items = [Item("Detention time", total, "s", "min", "stay", design("detention time", "flocculation"))]
+    if total_gt is not None and complete:
+        items.append(_gt("G·t", total_gt, design("Gt", "flocculation")))
+    return [*items, *each]
+
+
+def _compartment(now: Now, part: Compartment, viscosity: Known, density: Known) -> tuple[Known, Known | None]:
+    """Return detention time and velocity gradient of a compartment, or of each of several side by side."""
+    at, known = f"train.{part.id}", now.plant.known
+    volume, flow = known(f"{at}.volume"), now.flow
+    if part.parallel > 1:
+        flow = equal_share(flow, known(f"{at}.parallel"))
+    stay = detention_time(volume, flow)
+    gradient = None
+    if part.head_loss is not None and part.head_loss_flow is not None:
+        loss = head_loss_at_flow(known(f"{at}.head_loss"), known(f"{at}.head_loss_flow"), now.flow)
+        gradient = velocity_gradient_from_head_loss(loss, stay, viscosity, density)
+    elif part.power is not None:
+        gradient = velocity_gradient_from_power(_stirring(now.plant, at, part.efficiency), viscosity, volume)
+    return stay, gradient
+
+
+def _clarifier(now: Now, stage: Clarifier) -> list[Item]:
+    at, process = f"train.{stage.id}", "solids-contact / upflow clarifier"
+    area, depth = now.plant.known(f"{at}.area"), now.plant.known(f"{at}.depth")
+    stay = detention_time(volume_from_area(area, depth), now.flow)
+    rise = rise_rate(now.flow, area)
+    items = [
+        Item("Detention time", stay, "s", "h", "stay", design("detention time", process)),
+        Item("Rise rate", rise, "m/s", now.unit(FilterRate), "surface", design("upflow (rise) rate", process)),
+    ]
+    if stage.weir_length is not None:
+        weir = weir_loading(now.flow, now.plant.known(f"{at}.weir_length"))
+        unit = now.unit(WeirLoading)
+        items.append(Item("Weir loading", weir, "m^2/s", unit, "weir", design("weir loading", process)))
+    return items
+
+
+def _filters(now: Now, stage: Filters) -> list[Item]:
+    assert now.temperature is not None
+    count = len(stage.filter)
+    place, known = stage.filter[0], now.plant.known
+    share = equal_share(now.flow, Known(float(count), Default(f"{count} filters in service", "plant file"), "1"))
+    rate = filtration_rate(share, area_of(now.plant, place))
+    moving = [(i, layer) for i, layer in enumerate(place.layer) if not layer.support]
+    words = "filtration rate, dual or mixed media" if len(moving) > 1 else "filtration rate, single media"
+    items = [
+        Item("Filtration rate, all in service", rate, "m/s", now.unit(FilterRate), "rate",
+             design(words, "filtration"))
+    ]  # fmt: skip
+    if not place.layer:
+        return items
+    numbers = range(len(place.layer))
+
+    def of(index: int, name: str) -> Known:
+        return known(f"train.{place.id}.layer.{index}.{name}")
+
+    sizes = [mean_grain_size(of(i, "effective_size"), of(i, "uniformity")) for i in numbers]
+    depths, porosities, sphericities = ([of(i, name) for i in numbers] for name in ("depth", "porosity", "sphericity"))
+    loss = layered_bed_head_loss(rate, now.temperature, depths, sizes, porosities, sphericities)
+    items.append(
+        Item("Head loss of the clean bed", loss, "m", now.unit(Head), "head",
+             design("clean-bed head loss", "filtration"))
+    )  # fmt: skip
+    if moving:
+        ratio = bed_depth_to_size_ratio(
+            [of(i, "depth") for i, _ in moving], [of(i, "effective_size") for i, _ in moving]
+        )
+        items.append(
+            Item("Depth over grain size", ratio, "1", "1", "ratio", design("summed depth / effective size", "media"))
+        )
+    return items
+
+
+def _pipe(now: Now, stage: Pipe) -> list[Item]:
+    at = f"train.{stage.id}"
+    diameter, length = now.plant.known(f"{at}.inside_diameter"), now.plant.known(f"{at}.length")
+    return [
+        Item("Time in the pipe", travel_time(diameter, length, now.flow), "s", "min", "stay"),
+        Item("Velocity", pipe_velocity(now.flow, diameter), "m/s", now.unit(Velocity), "velocity"),
+    ]
+
+
+# kind of stage -> how it is worked out, and whether that needs the temperature
+WORKS: dict[type[Stage], tuple[Work, bool]] = {
+    Basin: (_basin, False),
+    Mixer: (_mixer, True),
+    Flocculation: (_flocculation, True),
+    Clarifier: (_clarifier, False),
+    Filters: (_filters, True),
+    Pipe: (_pipe, False),
+}
