@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta
 
 from weirhouse.plant.model import Plant
-from weirhouse.quantity import parse, show
+from weirhouse.quantity import label, parse
 from weirhouse.records.model import Event, Reading
 from weirhouse.records.store import Store
 
@@ -27,7 +27,12 @@ KINDS = {
     "instrument_fault": "Instrument fault",
     "maintenance": "Maintenance",
 }
-_SUBJECT_WANTED = {"backwash": "filter", "filter_to_waste": "filter", "dose_change": "feed"}
+_SUBJECT_WANTED = {
+    "backwash": "filter",
+    "filter_to_waste": "filter",
+    "dose_change": "feed",
+    "instrument_fault": "channel",
+}
 
 
 class DayLogError(ValueError):
@@ -86,7 +91,11 @@ def write_event(
         )
     wanted = _SUBJECT_WANTED.get(kind)
     if wanted:
-        allowed = [f.id for f in plant.filters] if wanted == "filter" else [f.id for f in plant.feeds]
+        allowed = {
+            "filter": [one.id for one in plant.filters],
+            "feed": [one.id for one in plant.feeds],
+            "channel": list(plant.channels),
+        }[wanted]
         if subject not in allowed:
             what = f'"{subject}" is no {wanted} of this plant' if subject else f"Which {wanted}?"
             raise DayLogError(f"{what.rstrip('?.')}. Choose one of: {', '.join(allowed) or 'none in the plant file'}.")
@@ -172,7 +181,7 @@ def entries(store: Store, plant: Plant, day: date, *, search: str = "") -> tuple
 
 
 def _event_line(event: Event, plant: Plant) -> LogLine:
-    names = {stage.id: stage.name for stage in (*plant.stages, *plant.filters)}
+    names = {part.id: part.name for part in (*plant.channels.values(), *plant.stages, *plant.filters)}
     parts = [names.get(event.subject, event.subject)] if event.subject else []
     parts += [f"{name.replace('_', ' ')} {value}" for name, value in event.values.items() if isinstance(value, str)]
     parts += [event.note] if event.note else []
@@ -187,12 +196,9 @@ def _event_line(event: Event, plant: Plant) -> LogLine:
 def _reading_line(reading: Reading, plant: Plant) -> LogLine:
     channel = plant.channels.get(reading.channel)
     title = channel.name if channel else reading.channel
-    shown = reading.text
-    if channel is not None and reading.value is not None:
-        qualifier = reading.qualifier if reading.qualifier in ("<", ">") else ""
-        shown = f"{qualifier}{show(reading.value, channel.inside, channel.unit)}"
-    elif reading.qualifier == "ND":
-        shown = "not detected"
+    shown = "not detected" if reading.value is None and reading.qualifier == "ND" else reading.text
+    if shown[-1:].isdigit() and label(reading.unit):
+        shown = f"{shown} {label(reading.unit)}"  # as it was typed: its digits say how finely it was read
     flag = f" ({reading.flag})" if reading.flag else ""
     note = f": {reading.note}" if reading.note else ""
     return LogLine(
