@@ -34,9 +34,9 @@ def moment(text: str | None, plant: "Plant", store: "Store") -> datetime:
 
     now = datetime.now(UTC)
     if plant.demo:
-        span = store.span()
-        if span is not None:
-            now = span[1].astimezone(UTC)
+        last = store.span()[1]
+        if last is not None:
+            now = last.astimezone(UTC)
     return typed_time(text, plant.zone, now) if text else now
 
 

@@ -45,7 +45,7 @@ def _make(folder: Path, seed: int | None) -> None:
     from rich.console import Console
     from rich.progress import BarColumn, Progress, TaskProgressColumn, TextColumn
 
-    from weirhouse.demo import DemoError, is_demo, make_demo
+    from weirhouse.demo import SEED, DemoError, is_demo, make_demo
 
     if seed is None and is_demo(folder):
         click.echo(f"{folder} is already there and is used as it is; delete the folder to make it anew.", err=True)
@@ -61,8 +61,11 @@ def _make(folder: Path, seed: int | None) -> None:
     )
     with bar:
         task = bar.add_task("A year in Emberly", total=1.0)
-        make = {} if seed is None else {"seed": seed}
-        make_demo(folder, progress=lambda done, what: bar.update(task, completed=done, description=what), **make)
+
+        def tell(done: float, what: str) -> None:
+            bar.update(task, completed=done, description=what)
+
+        make_demo(folder, seed=SEED if seed is None else seed, progress=tell)
 
 
 @click.command()

@@ -54,19 +54,19 @@ def show_today(found: "Today", *, working: bool = False) -> None:
     from rich.text import Text
 
     from weirhouse.desk.model import STATE_MARKS, STATE_WORDS
+    from weirhouse.situation.ages import age_text
 
-    console = Console(highlight=False, soft_wrap=False)
+    console = Console(highlight=False)
     if found.demo:
         console.print(Text("DEMONSTRATION: Emberly is invented. None of this is a real plant's record."))
-    console.print(Text(f"{found.plant}, {_clock(found.at)}"))
-    console.print()
-    console.print(Text(f"{STATE_MARKS[found.order_state]} {found.order}", style="bold"))
-    console.print()
+    console.print(Text(f"{found.plant}, {_clock(found.at)}\n"))
+    console.print(Text(f"{STATE_MARKS[found.order_state]} {found.order}\n", style="bold"))
     for line in found.advice:
         head = Text(f"{STATE_MARKS[line.state]} {line.title}")
         if line.shown:
             head.append(f": {line.shown}", style="bold")
-        head.append(f"  ({STATE_WORDS[line.state]})")
+        age = "" if line.age_s is None else f", {age_text(line.age_s)} old"
+        head.append(f"  ({STATE_WORDS[line.state]}{age})")
         console.print(head)
         for text in _below(line):
             console.print(_padded(text))
@@ -75,8 +75,12 @@ def show_today(found: "Today", *, working: bool = False) -> None:
     for note in found.notes:
         console.print(Text(note))
     console.print()
+    for caution, titles in _cautions(found).items():
+        console.print(Text(f"Caution: {caution}", style="bold"))
+        console.print(_padded(f"({', '.join(titles)})"))
     marks = ", ".join(f"{STATE_MARKS[state]} {word}" for state, word in STATE_WORDS.items())
-    console.print(Text(f"{marks}. Working of a line: weirhouse today --line ID; all of it: --working."))
+    console.print(Text(f"\n{marks}"))
+    console.print(Text("How sure a line is, and its working: weirhouse today --line ID; all of it: --working."))
     console.print(Text("Advice only. Your permit, your State and your own eyes come first."))
 
 
@@ -86,15 +90,25 @@ def _below(line: "Advice") -> list[str]:
         found.append(f"Check: {line.check}")
     if line.because:
         found.append(f"Because: {line.because}")
-    found += [f"Caution: {line.caution}"] if line.caution else []
+    if line.state != "steady":
+        found.append(f"How sure: {line.confidence}")
     return found
+
+
+def _cautions(found: "Today") -> dict[str, list[str]]:
+    """Return each caution once, with the lines it belongs to."""
+    cautions: dict[str, list[str]] = {}
+    for line in found.advice:
+        if line.caution:
+            cautions.setdefault(line.caution, []).append(line.title)
+    return cautions
 
 
 def _padded(text: str) -> object:
     from rich.padding import Padding
     from rich.text import Text
 
-    return Padding(Text(text), (0, 0, 0, 4))
+    return Padding(Text(text), (0, 0, 0, 4), expand=False)
 
 
 def show_line(line: "Advice", unit_set: str) -> None:
@@ -102,7 +116,8 @@ def show_line(line: "Advice", unit_set: str) -> None:
     from weirhouse.desk.model import STATE_MARKS, STATE_WORDS
 
     click.echo(f"{STATE_MARKS[line.state]} {line.title}: {line.shown or STATE_WORDS[line.state]}")
-    for text in [*_below(line), f"How sure: {line.confidence}"]:
+    sure = [f"How sure: {line.confidence}"] if line.state == "steady" else []
+    for text in [*_below(line), *sure, *([f"Caution: {line.caution}"] if line.caution else [])]:
         click.echo(f"    {text}")
     for figure in line.figures:
         beside = f"   ({figure.against})" if figure.against else ""
