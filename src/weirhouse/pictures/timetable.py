@@ -1,6 +1,7 @@
 """How does the water timetable look? Clock time across, the plant from stream to tap down, a line for each parcel."""
 
 import itertools
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
@@ -390,9 +391,12 @@ def _label(table: Timetable, at: Frame, mark: Mark, labels: Labels) -> str:
         return labels.place(x1, (y + each / 2 + 4, y + each / 2 + 7), words, FONT, "tt-label tt-halo", left_of=x0)
     if mark.kind == "dose":
         y = _level(at, mark)
-        return labels.place(
-            x0 + 3, (y - 4, y + 14, y - 17, y + 27), mark.text, FONT, "tt-label tt-halo", left_of=x0 - 4
-        )
+        places = (y - 4, y + 14, y - 17, y + 27)
+        for words in (mark.text, _figures_of(mark.text)):
+            found = labels.place(x0 + 3, places, words, FONT, "tt-label tt-halo", left_of=x0 - 4)
+            if found:
+                return found
+        return ""
     if mark.kind == "intake_shut":
         return labels.place(x0 - 4, (top + 13, top + 27), "intake shut", FONT, "tt-label tt-halo")
     if mark.kind == "outage":
@@ -401,6 +405,16 @@ def _label(table: Timetable, at: Frame, mark: Mark, labels: Labels) -> str:
         y = _level(at, mark)
         return labels.place(x0 + 3, (y - 6, y - 18), "sample", FONT, "tt-label tt-halo")
     return ""
+
+
+def _figures_of(text: str) -> str:
+    """Return the figures of a dose change, for where its whole text does not fit.
+
+    >>> _figures_of("Coagulant 14.0 → 26.0 mg/L as product"), _figures_of("Coagulant dose changed")
+    ('14.0 → 26.0 mg/L', 'Coagulant dose changed')
+    """
+    found = re.search(r"[\d.,]+ → [\d.,]+ \S+", text)
+    return found[0] if found else text
 
 
 def _ahead(table: Timetable, at: Frame, key: str) -> str:
