@@ -6,7 +6,7 @@ over the whole detention time is the State's baffling factor. It serves to show 
 
 from collections.abc import Iterator, Mapping
 from dataclasses import replace
-from datetime import datetime, timedelta
+from datetime import UTC, datetime, timedelta
 from functools import lru_cache
 
 import numpy as np
@@ -29,15 +29,14 @@ from weirhouse.plant.model import Filter as FilterUnit
 from weirhouse.quantity import show
 from weirhouse.records.model import Event
 from weirhouse.science.basins import circle_area
-from weirhouse.science.passage import Part
-from weirhouse.science.residence_time import relative_residence_time
+from weirhouse.science.passage import Part, tanks_for_baffling
 from weirhouse.situation.at import flow_channel
 from weirhouse.situation.feeds import feed_channel
 from weirhouse.situation.model import Stretch, Track
 from weirhouse.situation.volumes import stage_volume
 
 LEAD = timedelta(hours=60)  # of flow before the picture begins, so that the plant is full of known water
-MOST_TANKS = 200.0  # in a row; more is plug flow to the eye
+LEAST_FLOW = 1e-5  # m^3/s; less is standing still
 
 
 def timetable_of(stretch: Stretch, *, begin: datetime, end: datetime, now: datetime) -> Timetable:
@@ -50,8 +49,8 @@ def timetable_of(stretch: Stretch, *, begin: datetime, end: datetime, now: datet
     table = timetable(
         lanes=found, flow=flow, begin=begin, end=end, now=now, zone=plant.zone, raw=tracks.get("raw_turbidity"),
         turbidity={lane.channel: tracks[lane.channel] for lane in found if lane.channel in tracks},
-        feeds=feeds(plant, tracks), events=_until(stretch.events, now), filter_ids=[one.id for one in plant.filters],
-        names=names(plant), ahead_flow=ahead,
+        feeds=feeds(plant, tracks), events=_until(stretch.events, flow, now),
+        filter_ids=[one.id for one in plant.filters], names=names(plant), ahead_flow=ahead,
     )  # fmt: skip
     return table if ahead is None else with_words(table, ahead, plant.channels.get(flow_id))
 
@@ -59,7 +58,7 @@ def timetable_of(stretch: Stretch, *, begin: datetime, end: datetime, now: datet
 def with_words(table: Timetable, ahead: float, channel: Channel | None) -> Timetable:
     """Return the timetable with the flow that is assumed right of now in the words of the plant."""
     display = channel.unit if channel is not None else "m^3/s"
-    words = show(ahead, "m^3/s", display) if ahead > 1e-5 else ""
+    words = show(ahead, "m^3/s", display) if ahead > LEAST_FLOW else ""
     return replace(table, units={**table.units, "ahead": words})
 
 
@@ -128,28 +127,12 @@ def _contact_tanks(stage: Contact) -> float | None:
     factor = stage.baffling_factor
     if factor is None and stage.tracer is not None:
         factor = min(1.0, stage.tracer.t10 * stage.tracer.flow / stage.volume)
-    return tanks_for(1.0 if factor is None else factor)
+    return None if factor is None else _tanks_for(factor)
 
 
 @lru_cache(maxsize=32)
-def tanks_for(factor: float) -> float | None:
-    """Return how many stirred tanks in a row pass 10 percent in that share of their detention time; None: plug flow.
-
-    >>> tanks_for(1.0) is None, tanks_for(0.05)
-    (True, 1.0)
-    """
-    low, high = 1.0, MOST_TANKS
-    if factor <= relative_residence_time(0.1, low):
-        return low
-    if factor >= relative_residence_time(0.1, high):
-        return None
-    for _ in range(40):
-        middle = (low + high) / 2
-        if relative_residence_time(0.1, middle) < factor:
-            low = middle
-        else:
-            high = middle
-    return round(low, 3)
+def _tanks_for(factor: float) -> float | None:
+    return tanks_for_baffling(factor)
 
 
 def _held(channel: str | None, area: float | None, tracks: Mapping[str, Track]) -> Track | None:
@@ -181,8 +164,27 @@ def names(plant: Plant) -> dict[str, str]:
     return found
 
 
-def _until(events: tuple[Event, ...], now: datetime) -> tuple[Event, ...]:
-    return tuple(event for event in events if event.started_at <= now)
+def _until(events: tuple[Event, ...], flow: Track, now: datetime) -> tuple[Event, ...]:
+    """Return what had begun by now; an outage without an end lasts until water flows again."""
+    begun = (event for event in events if event.started_at <= now)
+    return tuple(
+        replace(event, ended_at=_flows_again(flow, event.started_at, now))
+        if event.ended_at is None and event.kind in ("outage", "power_failure")
+        else event
+        for event in begun
+    )
+
+
+def _flows_again(flow: Track, since: datetime, now: datetime) -> datetime | None:
+    """Return when water flowed again after it stood, `now` where it stands still; None where it never stood."""
+    good = flow.good
+    after = good.times >= since.timestamp()
+    times, on = good.times[after], good.values[after] > LEAST_FLOW
+    stood = np.flatnonzero(~on)
+    if not len(stood):
+        return None
+    again = np.flatnonzero(on[stood[0] :])
+    return datetime.fromtimestamp(int(times[stood[0] + again[0]]), UTC) if len(again) else now
 
 
 def _nothing(channel: str) -> Track:

@@ -23,6 +23,7 @@ from weirhouse.working import Entry, Known
 EVENT_DAYS = 400.0  # backwashes, dose changes and doses of the past year and a bit
 RECENT_DAYS = 14.0
 LOGGED_S = 1800.0  # readings further apart than this [s] are taken to be read by a person
+LASTING = ("outage", "power_failure", "instrument_fault")  # they last until their end is entered
 FEWEST = 5  # values in the window below which nothing is said about faults
 PASSAGE = timedelta(days=3)  # in which the water now at a feed came in, a night's standstill and more included
 HOLD = timedelta(hours=1)  # what came just before a run begins is in force as it begins
@@ -102,8 +103,17 @@ def between(store: Store, plant: Plant, a: datetime, b: datetime) -> Stretch:
         tracks[channel.id] = Track(channel=channel.id, times=series.times, values=series.values, flags=series.flags)
         before[channel.id] = values.judge(channel, store.latest(channel.id, a), a, plant.zone)
     events = tuple(store.events(since=a - timedelta(days=RECENT_DAYS), until=b))
-    inside = tuple(e for e in events if e.started_at >= a or (e.ended_at is not None and e.ended_at > a))
+    inside = tuple(e for e in events if e.started_at >= a or lasts_beyond(e, events, a))
     return Stretch(plant=plant, a=a, b=b, zone=plant.zone, tracks=tracks, events=inside, before=before)
+
+
+def lasts_beyond(event: Event, events: Sequence[Event], a: datetime) -> bool:
+    """Whether what began before `a` was not over by then; without an end, what lasts until somebody ends it was not."""
+    if event.ended_at is not None:
+        return event.ended_at > a
+    if event.kind == "intake_shut":
+        return not any(e.kind == "intake_open" and event.started_at <= e.started_at <= a for e in events)
+    return event.kind in LASTING
 
 
 def _events(store: Store, when: datetime) -> tuple[Event, ...]:
