@@ -40,13 +40,14 @@ def at(store: Store, plant: Plant, when: datetime) -> Situation:
     flow_id = flow_channel(plant)
     _widen(gather, plant, flow_id, starts, when)
     least = running_.least_flow(plant.design_flow)
+    open_faults = odd.open_faults(events, when)
     if flow_id in plant.channels:
-        flow = _value(gather, plant.channels[flow_id], events, standing=False)
+        flow = _value(gather, plant.channels[flow_id], open_faults, standing=False)
     else:
         flow = missing(flow_id, "m^3/s")
     state = running_.running(flow, gather.track(flow_id), events, least, when, zone)
     standing = state.state == "standing"
-    now = {channel.id: _value(gather, channel, events, standing) for channel in plant.channels.values()}
+    now = {channel.id: _value(gather, channel, open_faults, standing) for channel in plant.channels.values()}
     flow_hours = gather.hours(flow_id, EVENT_DAYS)
     recent = flow_hours.since((when - timedelta(days=RECENT_DAYS)).timestamp())
     at_feeds = {feed.id: _at_feed(gather, plant, feed, now, flow_id) for feed in plant.feeds}
@@ -135,12 +136,12 @@ def _widen(gather: Gather, plant: Plant, flow_id: str, starts: Mapping[str, date
                 gather.widen(f"{id}_{what}", max(start, oldest) - HOLD)
 
 
-def _value(gather: Gather, channel: Channel, events: Sequence[Event], standing: bool) -> Value:
+def _value(gather: Gather, channel: Channel, open_faults: Mapping[str, Event], standing: bool) -> Value:
     if channel.id not in gather.recorded:
         return values.judge(channel, None, gather.when, gather.plant.zone)
     point = gather.store.latest(channel.id, gather.when)
     phrases = faults_of(channel, gather.track(channel.id), standing)
-    fault = odd.open_fault(events, channel.id, gather.when)
+    fault = open_faults.get(channel.id)
     if fault is not None and point is not None and not (point.person and point.time >= fault.started_at):
         since = clock_text(fault.started_at, gather.when, gather.plant.zone)
         phrases = (f"by the day log its instrument has been faulty since {since}", *phrases)

@@ -12,9 +12,9 @@ def is_open(event: Event, when: datetime) -> bool:
     return event.kind == "instrument_fault" and (event.ended_at is None or event.ended_at > when)
 
 
-def open_fault(events: Sequence[Event], channel: str, when: datetime) -> Event | None:
-    """Return the fault of a channel's instrument that is open at `when`; what a person reads in its place counts."""
-    return next((e for e in reversed(events) if e.subject == channel and is_open(e, when)), None)
+def open_faults(events: Sequence[Event], when: datetime) -> dict[str, Event]:
+    """Return the newest fault of each channel's instrument that is open at `when`."""
+    return {event.subject: event for event in events if is_open(event, when)}
 
 
 def oddities(values: Mapping[str, Value], events: Sequence[Event], when: datetime) -> tuple[Oddity, ...]:
