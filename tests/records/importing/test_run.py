@@ -135,6 +135,12 @@ def test_the_same_file_read_otherwise_must_first_be_withdrawn(store: Store, tmp_
     assert len(store.imports()) == 1
 
 
+def test_the_same_file_with_a_mapping_that_changes_no_value_stores_nothing(store: Store, tmp_path: Path) -> None:
+    put(store, tmp_path / "log.csv", LOG)
+    again = put(store, tmp_path / "log.csv", LOG, of_table({"clock": "wall", "day_first": False}))
+    assert (again.stored, again.already_there) == (0, 4)
+
+
 def test_a_column_mapped_later_goes_in_alone(store: Store, tmp_path: Path) -> None:
     text = "time,raw turbidity (NTU),tank (ft)\n2024-06-05 10:00,4,18\n2024-06-05 10:15,5,18.5\n"
     assert put(store, tmp_path / "log.csv", text, of_table({"columns": {"2": "raw_turbidity"}})).stored == 2

@@ -108,6 +108,9 @@ def import_file(
     series, there = _new_series(store, plan.series, before)
     results, there_too = _new_results(store, plan.results, before)
     there += there_too
+    for one in (*series, *results):
+        if before.get(one.channel):
+            raise FileProblem(before[one.channel])
     stored = sum(len(s.times) for s in series) + len(results)
     import_id = None
     if stored and not dry_run:
@@ -129,30 +132,33 @@ def _moment(seconds: int) -> datetime:
     return datetime.fromtimestamp(seconds, UTC)
 
 
-def _imported_before(store: StoreLike, source: sources.Source, now: dict[str, list[str]]) -> frozenset[str]:
-    """Return the channels that an import of these same bytes, read in the same way, has brought before and that count.
+def _imported_before(store: StoreLike, source: sources.Source, now: dict[str, list[str]]) -> dict[str, str]:
+    """Return the channels that an import of these same bytes has brought before and that count.
 
-    What has been put right since then stays so: the same file once more does not bring an old value back.
+    What has been put right since then stays so: the same file once more does not bring an old value back. Where the
+    file was read in another way then, the channel comes with the sentence that refuses it should its values differ.
     """
-    found: set[str] = set()
+    found: dict[str, str] = {}
     for one in store.imports():
         if one.digest != source.digest or one.withdrawn is not None:
             continue
         for channel, how in dict(one.detail.get("columns", {})).items():
             if channel not in now:
                 continue
-            if list(how) != now[channel]:
-                then, today = (", ".join(h for h in some if h) for some in (how, now[channel]))
-                raise FileProblem(
+            then, today = (", ".join(h for h in some if h) for some in (how, now[channel]))
+            if list(how) == now[channel]:
+                found[channel] = ""
+            else:
+                found.setdefault(
+                    channel,
                     f"{source.name} was imported on {one.entered_at:%Y-%m-%d} and {channel} was read otherwise then "
-                    f"({then}; now {today}). Withdraw that import ({one.id}) first."
+                    f"({then}; now {today}). Withdraw that import ({one.id}) first.",
                 )
-            found.add(channel)
-    return frozenset(found)
+    return found
 
 
 def _new_series(
-    store: StoreLike, planned: Sequence[PlannedSeries], before: frozenset[str]
+    store: StoreLike, planned: Sequence[PlannedSeries], before: dict[str, str]
 ) -> tuple[list[PlannedSeries], int]:
     """Return what of the series is not in the records yet, and how many values are."""
     new, there = [], 0
@@ -166,7 +172,7 @@ def _new_series(
             continue
         at = np.minimum(np.searchsorted(had.times, one.times), len(had.times) - 1)
         same = had.times[at] == one.times
-        if one.channel not in before:
+        if before.get(one.channel, "otherwise"):
             same &= (had.flags[at] == one.flags) & (
                 (had.values[at] == one.values) | (np.isnan(had.values[at]) & np.isnan(one.values))
             )
@@ -177,15 +183,16 @@ def _new_series(
 
 
 def _new_results(
-    store: StoreLike, planned: Sequence[PlannedResult], before: frozenset[str]
+    store: StoreLike, planned: Sequence[PlannedResult], before: dict[str, str]
 ) -> tuple[list[PlannedResult], int]:
     """Return the laboratory results that are not in the records yet, and how many are."""
     had: set[tuple[str, int, float | None, str]] = set()
-    for channel in {r.channel for r in planned} - before:
+    stands = {channel for channel, otherwise in before.items() if not otherwise}
+    for channel in {r.channel for r in planned} - stands:
         times = [r.time for r in planned if r.channel == channel]
         for reading in store.readings(channel, _moment(min(times)), _moment(max(times) + 1)):
             had.add((channel, int(reading.taken_at.timestamp()), reading.value, reading.qualifier))
-    new = [r for r in planned if r.channel not in before and (r.channel, r.time, r.value, r.qualifier) not in had]
+    new = [r for r in planned if r.channel not in stands and (r.channel, r.time, r.value, r.qualifier) not in had]
     return new, len(planned) - len(new)
 
 
