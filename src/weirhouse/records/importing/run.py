@@ -108,9 +108,9 @@ def import_file(
     series, there = _new_series(store, plan.series, before)
     results, there_too = _new_results(store, plan.results, before)
     there += there_too
-    for one in (*series, *results):
-        if before.get(one.channel):
-            raise FileProblem(before[one.channel])
+    for channel in [*(s.channel for s in series), *(r.channel for r in results)]:
+        if before.get(channel):
+            raise FileProblem(before[channel])
     stored = sum(len(s.times) for s in series) + len(results)
     import_id = None
     if stored and not dry_run:
