@@ -1,5 +1,6 @@
 """Text with units: what people write, what is refused, and agreement with a general-purpose unit library."""
 
+import json
 import math
 from fractions import Fraction
 
@@ -7,8 +8,10 @@ import pint
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from tools import unit_factors
 
 from weirhouse.quantity import QuantityError, convert, factor, figure, fits, label, parse, show
+from weirhouse.units import FACTORS
 
 # Exact by definition: NIST Handbook 44 (2024), appendix C: gallon = 231 in3, foot = 0.3048 m, pound = 0.45359237 kg.
 GALLON = 231 * 0.0254**3
@@ -130,6 +133,11 @@ REGISTRY = pint.UnitRegistry()
 @given(st.integers(-400, 2000))
 def test_whole_degrees_fahrenheit_are_exact(degrees):
     assert parse(f"{degrees} degF", "degC") == float(Fraction(degrees - 32) * 5 / 9)
+
+
+def test_the_factors_that_stand_ready_are_those_of_the_registry():
+    """Stale when a formula got a unit that is new: run ``python -m tools.unit_factors``."""
+    assert json.loads(FACTORS.read_text("utf-8")) == unit_factors.table()
 
 
 def test_a_factor_between_degrees_is_refused():

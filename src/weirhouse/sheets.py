@@ -6,6 +6,7 @@ units, the inputs are first turned into the inside units, and the answer back.
 """
 
 import ast
+import bisect
 import functools
 import html
 import itertools
@@ -113,17 +114,26 @@ def last_digit(text: str) -> float:
     return float(10.0 ** (int(exponent or 0) - decimals))
 
 
+@functools.lru_cache(maxsize=2)
+def _products(unit_set: str) -> tuple[list[float], list[tuple[tuple[int, int], ...]]]:
+    """Return every product of up to three trade constants as its logarithm, rising, and what it is made of."""
+    usable = [i for i, entry in enumerate(_TRADE) if unit_set in entry[4]]
+    parts = {(i, sign): sign * math.log(_TRADE[i][1]) for i in usable for sign in (1, -1)}
+    found = []
+    for count in (1, 2, 3):
+        for made in itertools.combinations(parts, count):
+            if len({i for i, _ in made}) == count:
+                found.append((sum(parts[p] for p in made), count, made))
+    found.sort()
+    return [log for log, _, _ in found], [made for _, _, made in found]
+
+
 @functools.lru_cache(maxsize=4096)
 def _trade_constants(ratio: float, unit_set: str) -> tuple[tuple[int, int], ...] | None:
-    """Return up to three trade constants (index, power +1 or -1) whose product is `ratio`, or None."""
-    usable = [i for i, entry in enumerate(_TRADE) if unit_set in entry[4]]
-    for count in (1, 2, 3):
-        for combination in itertools.combinations(usable, count):
-            for signs in itertools.product((1, -1), repeat=count):
-                product = math.prod(_TRADE[i][1] ** s for i, s in zip(combination, signs, strict=True))
-                if abs(product / ratio - 1) < 2e-7:
-                    return tuple(zip(combination, signs, strict=True))
-    return None
+    """Return up to three trade constants (index, power +1 or -1) whose product is `ratio`, as few as will do."""
+    logs, made = _products(unit_set)
+    low, high = (bisect.bisect(logs, math.log(ratio) + d) for d in (-2e-7, 2e-7))
+    return min(made[low:high], key=len, default=None)
 
 
 @functools.lru_cache(maxsize=1024)

@@ -1,12 +1,12 @@
 """Which options do several commands share? The plant folder, the instant, and JSON."""
 
-import json
 import sys
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
+import msgspec
 
 if TYPE_CHECKING:
     from weirhouse.plant.model import Plant
@@ -24,8 +24,8 @@ json_option = click.option("--json", "as_json", is_flag=True, help="Print one JS
 
 
 def print_json(data: Any) -> None:
-    """Print one object on standard output; a number that is not finite would not be JSON and is an error."""
-    sys.stdout.write(json.dumps(data, ensure_ascii=False, allow_nan=False, indent=2) + "\n")
+    """Print one object on standard output and nothing else."""
+    sys.stdout.write(msgspec.json.format(msgspec.json.encode(data), indent=2).decode() + "\n")
 
 
 def moment(text: str | None, plant: "Plant", store: "Store") -> datetime:

@@ -56,6 +56,19 @@ def interval_of(times: Times) -> float:
     return float(np.median(steps)) if len(steps) else float("nan")
 
 
+def quantile(values: Values, share: float) -> Values:
+    """Return the quantile over the last axis, on a straight line between neighbours, as ``numpy.quantile`` does.
+
+    That one loads a library of its own on its first call, which `today` has no time for.
+    """
+    ordered = np.sort(values, axis=-1)
+    place = share * (ordered.shape[-1] - 1)
+    below = int(place)
+    above = min(below + 1, ordered.shape[-1] - 1)
+    found: Values = ordered[..., below] + (place - below) * (ordered[..., above] - ordered[..., below])
+    return found
+
+
 def find(
     times: Times,
     values: Values,
@@ -154,21 +167,21 @@ def _usual_step(values: Values, around: int = 24) -> Values:
     if len(steps) <= 2 * around:
         return np.full(n, _high(steps))
     windows = np.lib.stride_tricks.sliding_window_view(steps, 2 * around)
-    high = np.quantile(windows, 0.75, axis=1)
+    high = quantile(windows, 0.75)
     middle: Values = np.concatenate([np.full(around, high[0]), high, np.full(n - around - len(high), high[-1])])
     usual: Values = np.maximum(middle, _resolution(values))
     return usual
 
 
 def _high(steps: Values) -> float:
-    return float(np.quantile(steps, 0.75)) if len(steps) else 0.0
+    return float(quantile(steps, 0.75)) if len(steps) else 0.0
 
 
 def _resolution(values: Values) -> float:
     """Return the least step between two values shown: what the instrument can tell apart."""
     steps = np.diff(np.sort(values))  # not `unique`, which loads a library for it
     steps = steps[steps > 1e-12]
-    return float(np.quantile(steps, 0.05)) if len(steps) else 0.0
+    return float(quantile(steps, 0.05)) if len(steps) else 0.0
 
 
 def stands_still(times: Times, values: Values, *, rests_at_zero: bool = False) -> NDArray[np.bool_]:
@@ -210,7 +223,7 @@ def falls_to_zero(values: Values, *, least_level: float = 0.0) -> NDArray[np.boo
         return out
     resolution = _resolution(values)
     above = values[values > resolution]
-    floor = max(resolution, ZERO_OF_LOW * float(np.quantile(above, 0.05))) if len(above) else resolution
+    floor = max(resolution, ZERO_OF_LOW * float(quantile(above, 0.05))) if len(above) else resolution
     in_fall = False
     zero = 0.0
     low = np.abs(values) <= floor

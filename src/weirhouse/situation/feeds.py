@@ -9,6 +9,7 @@ from zoneinfo import ZoneInfo
 import numpy as np
 from numpy.typing import NDArray
 
+from weirhouse.records.faults import quantile
 from weirhouse.records.model import Event
 from weirhouse.situation.gather import Hours, moment
 from weirhouse.situation.model import FeedInForce, PastDose, SimilarDoses, Track, Value
@@ -135,7 +136,7 @@ def similar_doses(past: Sequence[PastDose], title: str, when: datetime, zone: Zo
     doses = np.array([one.dose for one in past])
     settled = np.array([one.settled_turbidity for one in past])
     settled = settled[np.isfinite(settled)]
-    low, middle, high = (float(q) for q in np.quantile(doses, [0.1, 0.5, 0.9]))
+    low, middle, high = (float(quantile(doses, share)) for share in (0.1, 0.5, 0.9))
     detail = f"of {len(doses)} hours at raw turbidity within a factor {SIMILAR:g} of now's"
     here = when.astimezone(zone)
 
