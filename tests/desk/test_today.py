@@ -136,16 +136,21 @@ def test_a_dose_between_two_rows_of_the_table_by_hand(week):
 
 
 @pytest.mark.parametrize(
-    ("factor", "dose", "says"), [(0.2, 12.0, "clearer than the first row"), (29.0, 40.0, "above every dose on record")]
+    ("factor", "dose", "says"),
+    [
+        (0.2, 12.0, "below every dose on record (lowest 15.0 mg/L)"),
+        (29.0, 40.0, "above every dose on record (highest 15.0 mg/L)"),
+        (50.0, 45.0, "dirtier than the last row of the dose table"),
+    ],
 )
 def test_beyond_table_or_past_a_jar_test_is_due(week, factor, dose, says):
-    """1 NTU lies below the table; 145 NTU, at 0.45 of the way from 100 to 200 NTU, wants 40 mg/L."""
+    """1 NTU lies below the table; 145 NTU, at 0.45 of the way from 100 to 200 NTU, wants 40 mg/L; 250 NTU beyond it."""
     store, plant = week
-    line = today(at(Spoilt(store, "raw_turbidity", "changed", now=NOW, factor=factor), plant, NOW)).line(
-        "coagulant_dose"
-    )  # type: ignore[arg-type]
+    spoilt = Spoilt(store, "raw_turbidity", "changed", now=NOW, factor=factor)
+    line = today(at(spoilt, plant, NOW)).line("coagulant_dose")  # type: ignore[arg-type]
     assert line.value == pytest.approx(dose, rel=0.02)
-    assert "jar test is due" in line.action and says in line.action
+    assert "A jar test is due" in line.action and says in line.action
+    assert line.confidence.startswith("low")
 
 
 def test_a_storm_at_the_stream_is_dosed_when_it_reaches_the_feed(few):

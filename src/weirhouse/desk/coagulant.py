@@ -22,6 +22,7 @@ BASIS = {"product": "as product", "Al2O3": "as Al₂O₃", "Al": "as Al"}
 ENOUGH = 3  # hours at similar water below which past doses say little
 # Alkalinity left after coagulation, warn and stop; operator guidance from memory.
 ALKALINITY_LOW = Default("10 mg/L as CaCO3 left after the coagulant", "common practice, no source")
+CLEARER = "the water is clearer than the first row of the dose table"
 JAR_TEST = "A jar test is due"
 
 
@@ -63,7 +64,7 @@ def table_dose(plant: Plant, feed: Feed, turbidity: Known) -> tuple[Known, str] 
     if turbidity <= rows[0][0]:
         below = turbidity < rows[0][0]
         note("first row of the dose table")
-        return entry(0, 1), "the water is clearer than the first row of the dose table" if below else ""
+        return entry(0, 1), CLEARER if below else ""
     if turbidity >= rows[-1][0]:
         beyond = turbidity > rows[-1][0]
         note("last row of the dose table")
@@ -167,7 +168,8 @@ def _jar_test_due(situation: Situation, feed: Feed, dose: Known, warning: str) -
     """Return why a jar test is due, or nothing: never beyond the doses of the past without saying so."""
     force = situation.feeds[feed.id]
     low, high = force.lowest_past_dose, force.highest_past_dose
-    if warning:
+    tried = force.similar is not None and force.similar.hours >= ENOUGH
+    if warning and not (tried and warning == CLEARER):  # clearer than the table, but fed at such water often enough
         return warning
     if low is None or high is None:
         return "no dose is on record yet"

@@ -10,7 +10,7 @@ from weirhouse.science.basins import detention_time, volume_from_flow
 from weirhouse.science.quantities import Flow, Volume
 from weirhouse.situation.ages import age_text, elapsed_s
 from weirhouse.situation.model import Situation
-from weirhouse.working import Default, Known, Sheet, recording
+from weirhouse.working import Default, Known, Reading, Sheet, recording
 
 DAY = Known(86400.0, Default("one day", "definition"), "s")
 RAMP = "Change the rate over about ten minutes: a sudden step drives solids through the filters."
@@ -69,7 +69,7 @@ def plant_flow(situation: Situation) -> Iterator[Advice]:
             action = f"The plant stands.{stood} No flow is on record to start at."
         else:
             action = f"The plant stands.{stood} When you start, start at {display.show(value, Flow)}."
-            because = f"{value.source}."
+            because = _why(value)
         caution = "Check valves and filter-to-waste before you start; lock out a pump before you touch it."
     elif design is not None and measured > design:
         value, state = design, "do_now"
@@ -87,6 +87,13 @@ def plant_flow(situation: Situation) -> Iterator[Advice]:
         working=sheet, age_s=oldest(situation, channels), confidence=f"measured; {age_words(situation, channels)}",
         depends=channels, check="", because=because, figures=figures,
     )  # fmt: skip
+
+
+def _why(start: Known) -> str:
+    """Return in a sentence where the flow to start at comes from."""
+    if isinstance(start.source, Reading):
+        return f"The {start.source.detail}."
+    return "The design flow."
 
 
 def _hours_needed(situation: Situation, display: Display) -> tuple[tuple[Figure, ...], Sheet | None]:

@@ -23,13 +23,14 @@ _CHECKS = (
     ("setting", "read the pump's dial"),
     ("dose", "find the dose in force from the pump's drawdown and the flow"),
     ("uv254", "measure a filtered sample"),
+    *((word, "send a sample to the laboratory") for word in ("toc", "tthm", "haa5", "coliform")),
 )
 
 
 def what_to_check(value: Value) -> str:
     """Return one sentence: what is wrong with a reading and how to get a good one."""
     how = next((text for word, text in _CHECKS if word in value.channel), "read it at the instrument")
-    return f"{value.title}: {value.why}; {how}, and enter it."
+    return f"{value.title}: {value.why}; {how}, and enter what you find."
 
 
 def doubtful(situation: Situation, channels: Iterable[str]) -> tuple[Value, ...]:

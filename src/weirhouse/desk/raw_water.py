@@ -52,10 +52,14 @@ def _take(situation: Situation) -> Advice:
         what = situation.value(first.channel)
         action = f"Do not take it: {what.title} is at your action level ({first.do})."
         state = "do_now"
+    elif not situation.running.intake_open and soon is not None:
+        action = f"Leave the intake shut: at this rise the water reaches your hold level at about {when}."
+        state = "soon"
     elif not situation.running.intake_open:
         action = "The intake is shut; the water is below your action levels, so it may be opened."
     elif soon is not None:
-        action = f"Take it, but at this rise it reaches your hold level at about {when}."
+        take = "It may be taken when you start" if situation.running.state == "standing" else "Take it"
+        action = f"{take}, but at this rise it reaches your hold level at about {when}."
         state = "soon"
     else:
         action = "Take it." if situation.running.state != "standing" else "It may be taken when you start."

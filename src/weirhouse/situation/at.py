@@ -165,7 +165,7 @@ def faults_of(channel: Channel, track: Track, standing: bool) -> tuple[str, ...]
     by_hand = float(np.median(np.diff(track.times[keep]))) > LOGGED_S
     in_plant = not channel.id.startswith(("raw_", "stream_", "storage_", "demand_", "air_", "rain"))
     return tuple(
-        fault.why.rstrip(".")
+        fault.why.rstrip(".").removeprefix(f"{channel.name} ")
         for fault in found
         if fault.end >= newest
         and fault.kind in ("stuck", "fell_to_zero", "spike")

@@ -17,6 +17,11 @@ def open_faults(events: Sequence[Event], when: datetime) -> dict[str, Event]:
     return {event.subject: event for event in events if is_open(event, when)}
 
 
+def _title(subject: str, values: Mapping[str, Value]) -> str:
+    found = values.get(subject)
+    return found.title if found is not None else subject.replace("_", " ") or "instrument"
+
+
 def oddities(values: Mapping[str, Value], events: Sequence[Event], when: datetime) -> tuple[Oddity, ...]:
     """Return everything that is not as it should be, in the order of the plant file; open instrument faults last."""
     found = [
@@ -31,7 +36,7 @@ def oddities(values: Mapping[str, Value], events: Sequence[Event], when: datetim
                 Oddity(
                     channel=event.subject if event.subject in values else "",
                     kind="instrument_fault",
-                    text=f"Instrument fault not closed: {event.subject or 'instrument'}{note}.",
+                    text=f"Instrument fault not closed: {_title(event.subject, values)}{note}.",
                     at=event.started_at,
                 )
             )
