@@ -156,7 +156,7 @@ def _stages(reader: Reader, raw: object) -> tuple[Stage, ...]:
         ident = table.get("id")
         path = f"train.{ident}" if isinstance(ident, str) and ident else here
         kind = table.get("kind")
-        if kind not in STAGES:
+        if not isinstance(kind, str) or kind not in STAGES:
             what = "kind is missing" if kind is None else f'"{str(kind)[:40]}" is not a kind of stage'
             raise reader.wrong(path, f"{what}. The kinds are {', '.join(STAGES)}")
         if kind == "feed":
@@ -217,7 +217,7 @@ def _filters(reader: Reader, table: dict[str, Any], path: str) -> Filters:
         )
         full = one
         if isinstance(one, dict) and "same_as" in one:
-            if one["same_as"] not in done:
+            if not isinstance(one["same_as"], str) or one["same_as"] not in done:
                 raise reader.wrong(
                     f"{here}.same_as", f'"{str(one["same_as"])[:40]}" is not a filter listed before this one'
                 )
@@ -232,7 +232,7 @@ def _limits(reader: Reader, kind: Any, raw: object, name: str, channels: Any) ->
     for index, table in enumerate(_list(reader, raw, name)):
         path = f"{name}.{index}"
         channel = table.get("channel") if isinstance(table, dict) else None
-        if channel not in channels:
+        if not isinstance(channel, str) or channel not in channels:
             raise reader.wrong(
                 path, f'"{str(channel)[:40]}" is not a channel of this plant. Describe it under [channel.{channel}]'
             )

@@ -7,6 +7,7 @@ from weirhouse.plant.model import (
     Feed,
     Filters,
     Flocculation,
+    FlowMeter,
     Mixer,
     Pipe,
     Plant,
@@ -21,7 +22,7 @@ def check_sense(reader: Reader, plant: Plant) -> None:
     _ids(reader, plant)
     checks: dict[type, Callable[[Reader, Plant, object], None]] = {
         Feed: _feed, Mixer: _mixer, Filters: _filters, Contact: _contact, Storage: _storage, Pipe: _pipe,
-        Flocculation: _flocculation,
+        Flocculation: _flocculation, FlowMeter: _meter,
     }  # fmt: skip
     for stage in plant.stages:
         check = checks.get(type(stage))
@@ -132,6 +133,18 @@ def _filters(reader: Reader, plant: Plant, stage: object) -> None:
     wash = stage.backwash
     if wash is not None and wash.source is not None and not any(wash.source == s.id for s in plant.stages):
         raise reader.wrong(f"train.{stage.id}.backwash.source", f'"{wash.source[:40]}" is not a stage of this train')
+
+    goes_to = ("sewer", "lagoon", *(s.id for s in plant.stages))
+    if wash is not None and wash.destination not in goes_to:
+        raise reader.wrong(
+            f"train.{stage.id}.backwash.destination",
+            f'"{wash.destination[:40]}" is neither "sewer" nor "lagoon" nor a stage of this train',
+        )
+
+
+def _meter(reader: Reader, plant: Plant, meter: object) -> None:
+    assert isinstance(meter, FlowMeter)
+    _channel(reader, plant, f"train.{meter.id}.channel", meter.channel, "m^3/s")
 
 
 def _contact(reader: Reader, plant: Plant, stage: object) -> None:
