@@ -245,3 +245,28 @@ def test_the_look_is_a_choice_and_the_page_stays(visits: Visits) -> None:
     visit.page.wait_for_function("document.documentElement.dataset.look === 'dark'")
     assert visit.page.url.endswith("/figures?q=tank")
     assert visit.page.evaluate("getComputedStyle(document.body).backgroundColor") == "rgb(20, 23, 26)"
+
+
+def test_a_page_left_open_is_made_anew_and_says_its_age_when_nobody_answers(visits: Visits) -> None:
+    visit = visits()
+    visit.page.clock.install()
+    visit.go("/")
+    made = len([url for url in visit.asked if urlsplit(url).path == "/"])
+    visit.page.clock.fast_forward("04:00")
+    assert len([url for url in visit.asked if urlsplit(url).path == "/"]) == made
+    with visit.page.expect_navigation():
+        visit.page.clock.fast_forward("03:00")
+    assert visit.page.locator("[data-fresh]").is_hidden()
+    visit.page.route("**/*", lambda route: route.abort())
+    visit.page.clock.fast_forward("12:00")
+    notice = visit.page.locator("[data-fresh]")
+    notice.wait_for(state="visible")
+    assert re.match(r"This page is 1[12] min old and could not be made anew", notice.inner_text())
+    assert visit.page.locator("#order").is_visible()
+
+
+def test_a_page_of_an_instant_asked_for_stays(visits: Visits) -> None:
+    visit = visits()
+    visit.go("/?at=2026-10-31T12:00")
+    assert visit.page.locator("[data-fresh]").count() == 0
+    assert visit.page.get_by_role("link", name="to now").get_attribute("href") == "/"

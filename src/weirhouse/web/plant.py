@@ -1,35 +1,25 @@
 """The plant as its file describes it: cut open, held against published ranges, and word for word."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 from markupsafe import Markup
 from starlette.requests import Request
 from starlette.responses import Response
 
-from weirhouse.desk.model import Figure
+from weirhouse.desk.flow import setting_flow
+from weirhouse.desk.lanes import names as stage_names
 from weirhouse.pictures import section
+from weirhouse.plant.check import check
+from weirhouse.plant.finding import Finding
 from weirhouse.plant.model import Action, Plant, Shutdown
 from weirhouse.quantity import show
-from weirhouse.situation.ages import age_text
 from weirhouse.web.render import page
-from weirhouse.web.source import PlantFolder, Standing
+from weirhouse.web.source import PlantFolder
 from weirhouse.web.today import frame_at, reading_link
+from weirhouse.working import Known
 
-UNIT = "unit_"  # ids of the lines that hold a stage against published ranges
-MOST_TEXT = 160
-
-
-@dataclass(frozen=True, slots=True)
-class Finding:
-    """A figure of a stage held against a published range."""
-
-    where: str
-    title: str
-    shown: str
-    verdict: str  # within, outside, unknown or none
-    word: str
-    against: str
+TEMPERATURE = "raw_temperature"
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,36 +36,48 @@ class Row:
 def plant_page(folder: PlantFolder, request: Request) -> Response:
     """Answer with the plant."""
     standing = folder.standing(request.query_params.get("at", ""))
-    plant = folder.plant()
+    situation = standing.situation
+    plant = situation.plant
     frame = frame_at(folder, standing, request, "plant", "Plant")
-    found = list(findings(standing))
-    outside = [f for f in found if f.verdict == "outside"]
+    flow, temperature = setting_flow(situation), situation.value(TEMPERATURE).usable
+    found = check(plant, flow=flow, temperature=temperature, on=situation.at.astimezone(plant.zone).date())
+    held = [f for kind in ("outside", "inside") for f in found if f.kind == kind]
+    names = {**stage_names(plant), "plant": plant.name}
     train = list(rows(plant))
     numbers = {row.id: row.number for row in train}
     pictures = section.svg(plant, numbers) + section.svg(plant, numbers, narrow=True)
     return page(request, "plant.html", {
-        "frame": frame, "sentence": _answer(found, outside), "about": _about(plant), "basis": _basis(standing),
-        "findings": [*outside, *(f for f in found if f.verdict != "outside")], "remarks": (),
+        "frame": frame, "sentence": _answer(found, names), "about": _about(plant), "names": names,
+        "basis": _basis(flow, temperature, plant), "findings": held,
+        "remarks": [f for f in found if f.kind not in ("outside", "inside")],
         "picture": Markup(pictures),  # noqa: S704 - the picture escapes its texts
         "train": train, "rules": list(_rules(plant)), "telephone": plant.telephone,
-        "channels": [reading_link(standing.situation.value(id), frame) for id in plant.channels],
+        "channels": [reading_link(situation.value(id), frame) for id in plant.channels],
     })  # fmt: skip
 
 
-def _answer(found: list[Finding], outside: list[Finding]) -> str:
-    held = [f for f in found if f.verdict in ("within", "outside")]
+def _answer(found: Sequence[Finding], names: Mapping[str, str]) -> str:
+    """Return in one sentence what the check found."""
+    inside, outside, missing, odd = ([f for f in found if f.kind == k] for k in KINDS)
+    held = len(inside) + len(outside)
     if not held:
-        return "No figure of this plant can be held against a published range at present."
-    if not outside:
-        return f"All {len(held)} figures that can be held against a published range lie within it."
-    many = "figure lies" if len(outside) == 1 else "figures lie"
-    return f"{len(outside)} of {len(held)} {many} outside the published range: {_listed(outside)}."
+        first = "No figure of this plant can be held against a published range at present"
+    elif not outside:
+        first = f"All {held} figures that can be held against a published range lie within it"
+    else:
+        verb = "lies" if len(outside) == 1 else "lie"
+        first = f"{len(outside)} of {held} figures {verb} outside the published range: {_listed(outside, names)}"
+    more = [f"{len(some)} {words}" for some, words in ((missing, "missing"), (odd, "hard to believe")) if some]
+    return f"{first}; {' and '.join(more)} in the plant file." if more else f"{first}."
 
 
-def _listed(outside: list[Finding]) -> str:
-    words = [f"{f.title[:1].lower()}{f.title[1:]} of {f.where[:1].lower()}{f.where[1:]}" for f in outside[:3]]
-    more = f" and {len(outside) - 3} more" if len(outside) > 3 else ""
-    return ", ".join(words) + more
+KINDS = ("inside", "outside", "missing", "implausible")
+
+
+def _listed(outside: Sequence[Finding], names: Mapping[str, str]) -> str:
+    words = [f"{names.get(f.stage, f.stage)}, {f.title[:1].lower()}{f.title[1:]}" for f in outside[:3]]
+    more = f"; and {len(outside) - 3} more" if len(outside) > 3 else ""
+    return "; ".join(words) + more
 
 
 def _about(plant: Plant) -> str:
@@ -92,38 +94,14 @@ def _about(plant: Plant) -> str:
     return ", ".join(parts) + "." if parts else ""
 
 
-def _basis(standing: Standing) -> str:
-    situation = standing.situation
-    words = []
-    for channel in (situation.flow_channel, "raw_temperature"):
-        value = situation.value(channel)
-        if value.known is not None:
-            age = f", {age_text(value.age_s)} old" if value.age_s is not None else ""
-            words.append(f"{value.title.lower()} {show(value.known, value.unit, value.display or value.unit)}{age}")
-    if not words:
-        return "There is no reading of flow or temperature to work with."
+def _basis(flow: Known | None, temperature: Known | None, plant: Plant) -> str:
+    if flow is None:
+        return "There is no flow to go by, so that no unit is held against a published range."
+    us = plant.unit_set == "US"
+    words = [show(flow, "m^3/s", "gpm" if us else "L/s")]
+    if temperature is not None:
+        words.append(show(temperature, "degC", "degF" if us else "degC"))
     return f"Worked out at {' and '.join(words)}. The permit and your State's own standards come before these ranges."
-
-
-def findings(standing: Standing) -> Iterator[Finding]:
-    """Yield the figures of Today's lines about units, each with its verdict."""
-    for advice in standing.today.advice:
-        if not advice.id.startswith(UNIT):
-            continue
-        for figure in advice.figures:
-            verdict = _verdict(figure)
-            yield Finding(advice.title, figure.title, figure.shown, verdict, WORDS[verdict], figure.against)
-
-
-def _verdict(figure: Figure) -> str:
-    if figure.value is None:
-        return "unknown"
-    if figure.within is None:
-        return "none"
-    return "within" if figure.within else "outside"
-
-
-WORDS = {"within": "within", "outside": "outside", "unknown": "cannot tell", "none": "no range"}
 
 
 def rows(plant: Plant) -> Iterator[Row]:
