@@ -8,8 +8,9 @@ from tests.desk.scene import PLANT_FILE, Scene
 
 from weirhouse.desk.basins import basins
 from weirhouse.desk.model import Advice
+from weirhouse.plant.item import AS_BUILT, MEANING, Item
 from weirhouse.plant.ranges import design, design_ranges
-from weirhouse.plant.units import AS_BUILT, MEANING, WORKS, Item
+from weirhouse.plant.units import WORKS
 from weirhouse.quantity import convert, fits
 from weirhouse.situation.at import at
 from weirhouse.working import Known

@@ -5,8 +5,9 @@ from collections.abc import Iterator
 from weirhouse.desk.flow import setting_flow
 from weirhouse.desk.lines import Display, age_words, figure, oldest, unknown
 from weirhouse.desk.model import Advice, AdviceState, Figure
+from weirhouse.plant.item import AS_BUILT, HARMLESS, Item
 from weirhouse.plant.model import Stage
-from weirhouse.plant.units import AS_BUILT, HARMLESS, WORKS, Item, Now, Work
+from weirhouse.plant.units import WORKS, Now, Work
 from weirhouse.science.quantities import Flow, Temperature
 from weirhouse.situation.model import Situation
 from weirhouse.working import recording

@@ -8,6 +8,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
+from weirhouse.plant.item import Item
 from weirhouse.plant.model import (
     Basin,
     Clarifier,
@@ -22,7 +23,6 @@ from weirhouse.plant.model import (
     Stage,
 )
 from weirhouse.plant.ranges import DesignRange, design
-from weirhouse.quantity import convert, show
 from weirhouse.science.basins import (
     circle_area,
     detention_time,
@@ -59,98 +59,6 @@ from weirhouse.science.quantities import (
 from weirhouse.working import Default, Known, Unit
 
 ALL_POWER = Default("all of the motor's power reaches the water: no efficiency in the plant file", "common practice")
-
-# What it means to lie outside of a published range: common practice, no source.
-MEANING = {
-    ("stay", "low"): "water hurries through: expect more solids to be carried on; less flow gives it more time",
-    ("stay", "high"): "water stays longer than designs give it: look for dead corners and settled sludge",
-    ("surface", "high"): "the water rises faster than designs let it: fine floc is carried over; reduce the flow",
-    ("surface", "low"): "it is lightly loaded, which does no harm",
-    ("velocity", "high"): "the water moves fast enough to carry settled solids along; reduce the flow",
-    ("velocity", "low"): "solids may settle where they should not",
-    ("weir", "high"): "the water speeds up at the weir and draws floc over it; reduce the flow or level the weir",
-    ("weir", "low"): "the weir is lightly loaded, which does no harm",
-    ("G", "low"): "stirred too gently: chemicals spread and floc grows slowly, the more so in cold water",
-    ("G", "high"): "stirred so hard that floc breaks",
-    ("Gt", "low"): "too little stirring in all for floc to grow; less flow gives it more time",
-    ("Gt", "high"): "more stirring in all than designs give, which may wear floc down",
-    ("rate", "high"): "filtered faster than designs allow: watch turbidity and the length of runs; reduce the flow",
-    ("rate", "low"): "filtered slowly, which does no harm",
-    ("head", "high"): "the clean bed alone takes much of the head: look for fines on top or clogged underdrains",
-    ("ratio", "low"): "the bed is shallow for its grains: it holds back less and breaks through sooner",
-    ("ratio", "high"): "the bed is deep for its grains: it takes more head",
-}
-AS_BUILT = {"ratio"}
-HARMLESS = {("surface", "low"), ("weir", "low"), ("rate", "low"), ("ratio", "high")}
-
-
-@dataclass(frozen=True, slots=True)
-class Item:
-    """One figure of a unit, what sort it is, and the published range it is held against."""
-
-    title: str
-    value: Known
-    inside: str
-    unit: str
-    sort: str
-    span: DesignRange | None = None
-
-    @property
-    def ends(self) -> tuple[float | None, float | None]:
-        """Return the ends of the range in the item's inside unit."""
-        span = self.span
-        if span is None:
-            return None, None
-        low = None if span.low is None else float(convert(span.low, span.inside, self.inside))
-        high = None if span.high is None else float(convert(span.high, span.inside, self.inside))
-        return low, high
-
-    @property
-    def side(self) -> str:
-        """On which side of its range the value lies: "low", "high", or "" when inside or without a range."""
-        low, high = self.ends
-        if low is not None and self.value < low:
-            return "low"
-        return "high" if high is not None and self.value > high else ""
-
-    @property
-    def shown(self) -> str:
-        """Return the value as people read it."""
-        return show(self.value, self.inside, self.unit)
-
-    @property
-    def source(self) -> str:
-        """Return whose range it is: "Wisconsin Admin. Code NR 811.47(7)"; "" without a range."""
-        if self.span is None:
-            return ""
-        memory = ", from memory" if self.span.provenance == "memory" else ""
-        return f"{self.span.source.split(', http')[0]}{memory}"
-
-    @property
-    def range_text(self) -> str:
-        """Return the range in the item's display unit: "3.00 h or more"; "" without a range."""
-        if self.span is None:
-            return ""
-        low, high = (None if end is None else show(end, self.inside, self.unit) for end in self.ends)
-        if low is None:
-            return f"{high} or less"
-        return f"{low} or more" if high is None else low if low == high else f"{low} to {high}"
-
-    @property
-    def sentence(self) -> str:
-        """Return what it is and on which side of its range that lies, with what that means."""
-        if not self.side:
-            held = (
-                f"within {self.range_text} ({self.source})"
-                if self.span
-                else "with no published range to hold it against"
-            )
-            return f"{self.title} {self.shown} is {held}."
-        low, high = self.ends
-        end, words = (low, "below") if self.side == "low" else (high, "above")
-        assert end is not None
-        limit = show(end, self.inside, self.unit)
-        return f"{self.title} {self.shown} is {words} {limit} ({self.source}): {MEANING[self.sort, self.side]}."
 
 
 @dataclass(frozen=True, slots=True)

@@ -539,6 +539,39 @@ def depth_to_size_ratio(depth: BedDepth, effective_size: GrainSize) -> Annotated
     return depth / effective_size
 
 
+@worked("Depth of a bed of layers", method="sum over the layers", reference=_SOURCE)
+def bed_depth(depths: Depths) -> BedDepth:
+    """Return the depth of the layers of a bed together.
+
+    Parameters
+    ----------
+    depths : depth of each layer, from the top. [m]
+
+    Returns
+    -------
+    Depth of the bed. [m]
+
+    Raises
+    ------
+    ValueError
+        If a depth is below 0.
+
+    Examples
+    --------
+    >>> round(bed_depth([0.4572, 0.2286]), 4)  # 18 in on 9 in
+    0.6858
+
+    References
+    ----------
+    Definition.
+    """
+    total = 0.0
+    for (depth,) in layers(depths=depths):
+        checks.at_least(depth, 0.0, "depths", "m")
+        total = total + depth
+    return total
+
+
 @worked("Ratio of depth to grain size of a layered bed", method="sum over the layers", reference=_SOURCE)
 def bed_depth_to_size_ratio(depths: Depths, effective_sizes: Sizes) -> Annotated[Ratio, Range(100.0, 2000.0)]:
     """Return the sum of depth over effective size of the layers of a bed.
