@@ -91,6 +91,18 @@ def test_steps_below_a_formula_are_kept_below_it_with_their_numbers():
     assert "from decayed dose, line 1.1" in sheet.text("US")
 
 
+def test_a_line_of_another_sheet_is_not_named_by_a_number_of_this_one():
+    with recording() as first:
+        dose = decayed(2.0, 10.0)
+    with recording() as second:
+        mass_rate(dose, FLOW)
+    assert isinstance(dose.source, Result)
+    assert dose.source.line is first.lines[0]
+    for text in (second.text("US"), second.html("US"), json.dumps(second.json("US"))):
+        assert "from decayed dose, worked out on a sheet of its own" in text
+        assert "from decayed dose, line" not in text
+
+
 def test_arithmetic_on_a_known_value_drops_its_source():
     assert type(Known(2.0, Entry("x", "2")) * 2) is float
 

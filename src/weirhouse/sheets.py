@@ -214,8 +214,21 @@ def _constant_text(ratio: float, unit_set: str, digits: int) -> tuple[str, float
     return text, worth, tuple(meanings)
 
 
-def written(line: "Line", unit_set: str) -> Printed:
-    """Return a line in figures that give its printed answer within the last digit."""
+def _lines(lines: "list[Line]") -> set[int]:
+    """Return the identities of lines and of all lines below them."""
+    return {id(line) for line in lines}.union(*(_lines(line.lines) for line in lines))
+
+
+def _source(source: Any, here: set[int] | None) -> str:
+    """Return where a number comes from; a line of another sheet has no number that could be looked up on this one."""
+    line = getattr(source, "line", None)
+    if line is not None and here is not None and id(line) not in here:
+        return f"from {line.formula.title.lower()}, worked out on a sheet of its own"
+    return str(source) if source is not None else ""
+
+
+def written(line: "Line", unit_set: str, here: set[int] | None = None) -> Printed:
+    """Return a line in figures that give its printed answer within the last digit; `here` are the sheet's lines."""
     formula = line.formula
     arguments = {a.name: a for a in formula.arguments}
     result_unit = formula.result
@@ -236,7 +249,7 @@ def written(line: "Line", unit_set: str) -> Printed:
     answer_value = float(convert(float(line.result), result_unit.symbol, there)) if plain_answer else math.nan
     answer = figure(answer_value, 3) if plain_answer else _listed(line.result, there, result_unit)
     answer_text = f"{answer} {label(there)}".strip() if plain_answer else answer
-    sources = {i.name: str(i.source) if i.source is not None else "" for i in line.inputs}
+    sources = {i.name: _source(i.source, here) for i in line.inputs}
 
     def rows(texts: dict[str, str], turned: dict[str, str]) -> tuple[tuple[str, str, str, str], ...]:
         found = []
@@ -311,14 +324,15 @@ def _listed(value: Any, display: str, unit: Any) -> str:
 def as_text(sheet: "Sheet", unit_set: str) -> str:
     """Return a sheet as plain text."""
     rows: list[str] = []
+    here = _lines(sheet.lines)
     for line in sheet.lines:
-        rows += _text(line, unit_set, "")
+        rows += _text(line, unit_set, "", here)
     rows += [f"Note: {n}" for n in sheet.notes]
     return "\n".join(rows)
 
 
-def _text(line: "Line", unit_set: str, indent: str) -> list[str]:
-    printed = written(line, unit_set)
+def _text(line: "Line", unit_set: str, indent: str, here: set[int]) -> list[str]:
+    printed = written(line, unit_set, here)
     pad = indent + "   "
     rows = [f"{indent}{line.number}. {line.formula.title} = {printed.answer}"]
     if printed.expression:
@@ -332,18 +346,19 @@ def _text(line: "Line", unit_set: str, indent: str) -> list[str]:
     rows += [f"{pad}Note: {n}" for n in line.notes]
     rows.append(f"{pad}Reference: {line.formula.reference}")
     for below in line.lines:
-        rows += _text(below, unit_set, pad)
+        rows += _text(below, unit_set, pad, here)
     return rows
 
 
 def as_html(sheet: "Sheet", unit_set: str) -> str:
     """Return a sheet as HTML: an ordered list of lines, no style attributes, everything escaped."""
     notes = "".join(f'<p class="sheet-note">{html.escape(n)}</p>' for n in sheet.notes)
-    return '<ol class="sheet">' + "".join(_html(line, unit_set) for line in sheet.lines) + "</ol>" + notes
+    here = _lines(sheet.lines)
+    return '<ol class="sheet">' + "".join(_html(line, unit_set, here) for line in sheet.lines) + "</ol>" + notes
 
 
-def _html(line: "Line", unit_set: str) -> str:
-    printed = written(line, unit_set)
+def _html(line: "Line", unit_set: str, here: set[int]) -> str:
+    printed = written(line, unit_set, here)
     e = html.escape
     out = [
         f'<li class="sheet-line"><p class="sheet-title">{e(line.formula.title)} = '
@@ -364,18 +379,19 @@ def _html(line: "Line", unit_set: str) -> str:
     out += [f'<p class="sheet-note">{e(n)}</p>' for n in line.notes]
     out.append(f'<p class="sheet-reference">{e(line.formula.reference)}</p>')
     if line.lines:
-        out.append('<ol class="sheet">' + "".join(_html(below, unit_set) for below in line.lines) + "</ol>")
+        out.append('<ol class="sheet">' + "".join(_html(below, unit_set, here) for below in line.lines) + "</ol>")
     out.append("</li>")
     return "".join(out)
 
 
 def as_json(sheet: "Sheet", unit_set: str) -> dict[str, Any]:
     """Return a sheet as data that JSON holds; numbers that are not finite become null."""
-    return {"lines": [_json(line, unit_set) for line in sheet.lines], "notes": list(sheet.notes)}
+    here = _lines(sheet.lines)
+    return {"lines": [_json(line, unit_set, here) for line in sheet.lines], "notes": list(sheet.notes)}
 
 
-def _json(line: "Line", unit_set: str) -> dict[str, Any]:
-    printed = written(line, unit_set)
+def _json(line: "Line", unit_set: str, here: set[int]) -> dict[str, Any]:
+    printed = written(line, unit_set, here)
     arguments = {a.name: a for a in line.formula.arguments}
 
     def data(value: Any, unit: Any) -> Any:
@@ -399,7 +415,7 @@ def _json(line: "Line", unit_set: str) -> dict[str, Any]:
                 "name": item.name,
                 "value": data(item.value, unit),
                 "unit": unit.display(unit_set) if unit else "",
-                "source": str(item.source) if item.source is not None else "",
+                "source": _source(item.source, here),
             }
         )
     unit = line.formula.result
@@ -415,5 +431,5 @@ def _json(line: "Line", unit_set: str) -> dict[str, Any]:
         "result": {"value": data(line.result, unit), "unit": unit.display(unit_set)},
         "reference": line.formula.reference,
         "notes": list(line.notes),
-        "lines": [_json(below, unit_set) for below in line.lines],
+        "lines": [_json(below, unit_set, here) for below in line.lines],
     }
