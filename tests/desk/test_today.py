@@ -297,3 +297,49 @@ def test_censored_turbidity_is_still_a_reading(few):
     scene.readings["combined_turbidity"][-1] = replace(last, value=0.02, qualifier="<")
     found = today_of(scene)
     assert found.order_state != "unknown"
+
+
+# --- plants of another kind
+
+
+def test_a_plant_in_si_units_reads_them(few):
+    found = today_of(few(changed(('units = "US"', 'units = "SI"'))))
+    assert found.order.startswith("Take water at 8.87 L/s, feed 15.0 mg/L coagulant as product")
+    data = {line["id"]: line for line in today_json(found, found.unit_set)["advice"]}
+    assert (data["plant_flow"]["value"], data["plant_flow"]["unit"]) == (pytest.approx(8.87, abs=0.005), "L/s")
+
+
+SMALL = """
+[plant]
+name = "Upper spring"
+system_id = "X"
+time_zone = "America/Denver"
+units = "SI"
+[[train]]
+kind = "source"
+id = "spring"
+name = "Spring"
+[[train]]
+kind = "flow_meter"
+id = "meter"
+name = "Meter"
+channel = "plant_flow"
+[channel.plant_flow]
+name = "Flow"
+unit = "L/s"
+stale_after = "2 h"
+[channel.raw_turbidity]
+name = "Turbidity of the spring"
+unit = "NTU"
+stale_after = "2 h"
+"""
+
+
+def test_the_smallest_plant_gets_what_can_be_said_of_it(tmp_path):
+    scene = Scene(tmp_path / "plant", plant_text=SMALL).quiet()
+    found = today_of(scene)
+    assert {line.id for line in found.advice} == {"raw_water", "plant_flow", "gaps"}
+    assert found.order == "Take water at 8.87 L/s."
+    assert found.line("plant_flow").value == pytest.approx(0.00887, rel=0.01)
+    still = today_of(Scene(tmp_path / "still", plant_text=SMALL).quiet().stale("plant_flow", 3.0))
+    assert still.order == "No setting can be given before you check Flow (last reading 3 days old, stale after 2 h)."

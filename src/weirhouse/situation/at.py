@@ -20,7 +20,9 @@ from weirhouse.situation.model import FeedInForce, Month, PastDose, Situation, S
 from weirhouse.situation.trends import trends
 from weirhouse.working import Entry, Known
 
-EVENT_DAYS = 400.0  # backwashes, dose changes and doses of the past year and a bit
+LONG_DAYS = 400.0  # doses of the past year and a bit
+EVENT_DAYS = 70.0  # backwashes and dose changes
+MONTHS_LONG = ("instrument_fault", "intake_shut", "intake_open")
 RECENT_DAYS = 14.0
 LOGGED_S = 1800.0  # readings further apart than this [s] are taken to be read by a person
 LASTING = ("outage", "power_failure", "instrument_fault")  # they last until their end is entered
@@ -48,7 +50,7 @@ def at(store: Store, plant: Plant, when: datetime) -> Situation:
     state = running_.running(flow, gather.track(flow_id), events, least, when, zone)
     standing = state.state == "standing"
     now = {channel.id: _value(gather, channel, open_faults, standing) for channel in plant.channels.values()}
-    flow_hours = gather.hours(flow_id, EVENT_DAYS)
+    flow_hours = gather.hours(flow_id, LONG_DAYS)
     recent = flow_hours.since((when - timedelta(days=RECENT_DAYS)).timestamp())
     at_feeds = {feed.id: _at_feed(gather, plant, feed, now, flow_id) for feed in plant.feeds}
     past = _past_doses(gather, plant, now, at_feeds, least, flow_id)
@@ -118,9 +120,11 @@ def lasts_beyond(event: Event, events: Sequence[Event], a: datetime) -> bool:
 
 
 def _events(store: Store, when: datetime) -> tuple[Event, ...]:
-    """Return the events of the past year and a bit that had begun by `when`, oldest first."""
-    since = when - timedelta(days=EVENT_DAYS)
-    return tuple(e for e in store.events(since=since, until=when + timedelta(seconds=1)) if e.started_at <= when)
+    """Return the events that had begun by `when`, oldest first: of the last weeks, or of a year if they may last."""
+    until = when + timedelta(seconds=1)
+    weeks = when - timedelta(days=EVENT_DAYS)
+    old = store.events(MONTHS_LONG, since=when - timedelta(days=LONG_DAYS), until=weeks)
+    return tuple(e for e in (*old, *store.events(since=weeks, until=until)) if e.started_at <= when)
 
 
 def _widen(gather: Gather, plant: Plant, flow_id: str, starts: Mapping[str, datetime | None], when: datetime) -> None:
@@ -188,7 +192,7 @@ def _feeds(
         dose, setting, level = (now.get(c) or missing(c, UNITS[what]) for what, c in names.items())
         in_force = feeds_.in_force(
             feed.id, dose, setting, level, gather.track(names["dose"]), events,
-            gather.hours(names["dose"], EVENT_DAYS), plant.zone,
+            gather.hours(names["dose"], LONG_DAYS), plant.zone,
         )  # fmt: skip
         if feed.role == "coagulant":
             ahead, at_feed = at_feeds[feed.id]
@@ -228,7 +232,7 @@ def _past_doses(
         return ()
     dose_id = feeds_.feed_channel(coagulant, "dose", plant.channels)
     raws, doses, settled, flows = (
-        gather.hours(c, EVENT_DAYS) for c in ("raw_turbidity", dose_id, "settled_turbidity", flow_id)
+        gather.hours(c, LONG_DAYS) for c in ("raw_turbidity", dose_id, "settled_turbidity", flow_id)
     )
     running = flows.mean[flows.mean > least]
     ahead, at_feed = at_feeds[coagulant.id]

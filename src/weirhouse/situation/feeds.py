@@ -16,6 +16,7 @@ from weirhouse.situation.model import FeedInForce, PastDose, SimilarDoses, Track
 from weirhouse.working import Known, Reading
 
 SIMILAR = 1.5  # raw turbidity within this factor counts as similar water
+NEWEST = 240  # hours at similar water: the newest say most of the product and the water of now
 CARRIED_H = 24  # a dose read at the rounds stands for the hours after it, for at most a day
 _BY_ROLE = {"coagulant": "coagulant", "disinfectant": "chlorine"}
 
@@ -78,7 +79,7 @@ def past_doses(
     turbidity: float, raw: Hours, dose: Hours, settled: Hours, flow: Hours, least: float, lag_h: int,
     before_h: int = 0,
 ) -> tuple[PastDose, ...]:  # fmt: skip
-    """Return the hours with raw turbidity within a factor 1.5 of `turbidity` and a recorded dose, newest first.
+    """Return the hours with raw turbidity within a factor 1.5 of `turbidity` and a recorded dose, the newest 240.
 
     The raw turbidity is that of `before_h` hours of running before, when the water at the feed came in; the settled
     turbidity is taken `lag_h` hours of running later: that is how long the water needs to get there.
@@ -101,7 +102,7 @@ def past_doses(
     fed = doses[order]
     with np.errstate(invalid="ignore"):
         alike = np.abs(np.log(np.maximum(came, 1e-9) / turbidity)) <= math.log(SIMILAR)
-        keep = np.flatnonzero(alike & np.isfinite(fed) & (fed > 0))[::-1]
+        keep = np.flatnonzero(alike & np.isfinite(fed) & (fed > 0))[::-1][:NEWEST]
     return tuple(
         PastDose(
             at=moment(first + 3600 * int(order[n])),
@@ -137,7 +138,7 @@ def similar_doses(past: Sequence[PastDose], title: str, when: datetime, zone: Zo
     settled = np.array([one.settled_turbidity for one in past])
     settled = settled[np.isfinite(settled)]
     low, middle, high = (float(quantile(doses, share)) for share in (0.1, 0.5, 0.9))
-    detail = f"of {len(doses)} hours at raw turbidity within a factor {SIMILAR:g} of now's"
+    detail = f"of the newest {len(doses)} hours at raw turbidity within a factor {SIMILAR:g} of now's"
     here = when.astimezone(zone)
 
     def known(value: float, what: str, of: str, unit: str) -> Known:
