@@ -62,16 +62,26 @@ def tie(words: str) -> str:
     return _APART.sub("\N{NO-BREAK SPACE}", words)
 
 
-def page(request: Request, template: str, data: Mapping[str, Any], status: int = 200) -> Response:
-    """Return a rendered page. `data` holds `frame`, what every page shows."""
+def page_text(request: Request, template: str, data: Mapping[str, Any]) -> str:
+    """Return the text of a page. `data` holds `frame`, what every page shows."""
+    here = f"{request.url.path}?{request.url.query}".rstrip("?")
+    return environment().get_template(template).render(**data, look=look_of(request), here=here)
+
+
+def look_of(request: Request) -> str:
+    """Return the look that was chosen: light, unless it is dark."""
     look = request.cookies.get("look", "light")
-    url = request.url
-    text = environment().get_template(template)
-    return Response(
-        text.render(**data, look=look if look in LOOKS else "light", here=f"{url.path}?{url.query}".rstrip("?")),
-        status,
-        media_type="text/html",
-    )
+    return look if look in LOOKS else "light"
+
+
+def page(request: Request, template: str, data: Mapping[str, Any], status: int = 200) -> Response:
+    """Return a rendered page."""
+    return html(page_text(request, template, data), status)
+
+
+def html(text: str, status: int = 200) -> Response:
+    """Return a page from its text."""
+    return Response(text, status, media_type="text/html")
 
 
 def as_json(data: Any, status: int = 200) -> Response:

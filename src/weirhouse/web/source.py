@@ -45,7 +45,7 @@ class PlantFolder:
 
     def __init__(self, folder: Path, *, clock: Clock) -> None:
         self.folder, self.clock = folder, clock
-        self._plant_lock, self._answer_lock = threading.Lock(), threading.Lock()
+        self._plant_lock, self._answer_lock = threading.Lock(), threading.RLock()
         self._plant: tuple[object, Plant] | None = None
         self._answers: dict[object, Any] = {}
 
@@ -72,7 +72,7 @@ class PlantFolder:
                 found.append((state.st_mtime_ns, state.st_size, state.st_ino))
         return tuple(found)
 
-    def _kept(self, key: object, make: Callable[[], T]) -> T:
+    def kept(self, key: object, make: Callable[[], T]) -> T:
         """Return what was made for a key while no file has changed since; two who ask at once wait for one making."""
         whole = (self._stamp(FILES), key)
         with self._answer_lock:
@@ -107,7 +107,7 @@ class PlantFolder:
         """Return now, see `now`."""
         if not self.plant().demo:
             return self.clock().astimezone(UTC).replace(second=0, microsecond=0)
-        return self._kept("present", self._read_present)
+        return self.kept("present", self._read_present)
 
     def _read_present(self) -> datetime:
         with self.reading() as store:
@@ -127,7 +127,7 @@ class PlantFolder:
                 situation = at(store, self.plant(), when)
             return Standing(situation, today(situation))
 
-        return self._kept(("standing", when), make)
+        return self.kept(("standing", when), make)
 
     def timetable(self, now: datetime) -> Timetable:
         """Return the water timetable around an instant."""
@@ -137,7 +137,7 @@ class PlantFolder:
                 stretch = between(store, self.plant(), now - BACK - lanes.LEAD, now + timedelta(seconds=1))
             return lanes.timetable_of(stretch, begin=now - BACK, end=now + AHEAD, now=now)
 
-        return self._kept(("timetable", now), make)
+        return self.kept(("timetable", now), make)
 
     def track(self, channel: str, a: datetime, b: datetime) -> Track:
         """Return what a channel did over a stretch."""

@@ -14,7 +14,7 @@ from weirhouse.quantity import show
 from weirhouse.situation.ages import age_text
 from weirhouse.situation.model import Situation, Value
 from weirhouse.web.frame import Frame
-from weirhouse.web.render import as_json, page
+from weirhouse.web.render import as_json, html, look_of, page, page_text
 from weirhouse.web.runs import run_picture
 from weirhouse.web.source import PlantFolder, Standing
 from weirhouse.web.timetable import timetable_view
@@ -73,15 +73,20 @@ def decision(situation: Situation, advice: Advice, frame: Frame) -> Decision:
 
 
 def today_page(folder: PlantFolder, request: Request) -> Response:
-    """Answer with Today at now, or at the instant asked for."""
-    standing = folder.standing(request.query_params.get("at", ""))
+    """Answer with Today at now, or at the instant asked for; made once for all who ask for the same."""
+    asked = request.query_params.get("at", "")
+    key = ("today", folder.moment(asked), request.url.query, look_of(request))
+    return html(folder.kept(key, lambda: _today_text(folder, request, asked)))
+
+
+def _today_text(folder: PlantFolder, request: Request, asked: str) -> str:
+    standing = folder.standing(asked)
     frame = frame_at(folder, standing, request, "today", "Today")
     lines = [decision(standing.situation, advice, frame) for advice in standing.today.advice]
-    table = folder.timetable(standing.situation.at)
-    view = timetable_view(table, frame, query=request.query_params)
-    phones = folder.plant().telephone
-    return page(request, "today.html", {
-        "frame": frame, "today": standing.today, "lines": lines, "timetable": view, "telephone": phones,
+    view = timetable_view(folder.timetable(standing.situation.at), frame, query=request.query_params)
+    return page_text(request, "today.html", {
+        "frame": frame, "today": standing.today, "lines": lines, "timetable": view,
+        "telephone": folder.plant().telephone,
     })  # fmt: skip
 
 
@@ -103,9 +108,9 @@ def working_page(folder: PlantFolder, request: Request) -> Response | None:
         return None
     frame = frame_at(folder, standing, request, "today", f"Working: {advice.title}")
     sheet = advice.working
-    html = Markup(sheet.html(standing.today.unit_set)) if sheet is not None else None  # noqa: S704 - escaped there
+    shown = Markup(sheet.html(standing.today.unit_set)) if sheet is not None else None  # noqa: S704 - escaped there
     return page(request, "working.html", {
-        "frame": frame, "line": decision(standing.situation, advice, frame), "sheet": html,
+        "frame": frame, "line": decision(standing.situation, advice, frame), "sheet": shown,
         "picture": run_picture(standing.situation, advice),
     })  # fmt: skip
 
