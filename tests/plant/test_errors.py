@@ -151,6 +151,7 @@ CHANGES: dict[str, tuple[str, str, tuple[str, ...]]] = {
         ("plant.time_zone", "America/Emberly", "America/New_York"),
     ),
     "zone out of the folder": ('"America/New_York"', '"../../etc/passwd"', ("plant.time_zone", "../../etc/passwd")),
+    "a line end in a name": ('id = "flash_mixer"', 'id = "flash\\nmixer"', ("flash", "small letters")),
     "unknown unit set": ('units = "US"', 'units = "UK"', ("plant.units", "UK", "SI")),
     "no name": ('name = "Emberly"\n', "", ("plant", "name is missing")),
     "name not text": ('name = "Emberly"', "name = 12", ("plant.name", "12")),

@@ -3,3 +3,7 @@
 
 class PlantError(ValueError):
     """The plant file cannot be used as it is: one sentence that names file, table and field."""
+
+    def __init__(self, text: str) -> None:
+        # what is quoted from the file may hold line ends and signs that no terminal should get
+        super().__init__("".join(sign if sign.isprintable() else "�" for sign in " ".join(text.split())))
