@@ -21,8 +21,8 @@ from weirhouse.situation.trends import trends
 from weirhouse.working import Entry, Known
 
 LONG_DAYS = 400.0  # doses of the past year and a bit
-EVENT_DAYS = 70.0  # backwashes and dose changes
-MONTHS_LONG = ("instrument_fault", "intake_shut", "intake_open")
+EVENT_DAYS = 70.0  # what else is in the day log
+MONTHS_LONG = ("backwash", "instrument_fault", "intake_shut", "intake_open")
 RECENT_DAYS = 14.0
 LOGGED_S = 1800.0  # readings further apart than this [s] are taken to be read by a person
 LASTING = ("outage", "power_failure", "instrument_fault")  # they last until their end is entered
