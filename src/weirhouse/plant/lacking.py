@@ -10,6 +10,7 @@ from weirhouse.plant.model import (
     Feed,
     Filters,
     Flocculation,
+    FlowMeter,
     Intake,
     Mixer,
     Permit,
@@ -70,6 +71,7 @@ _PLANT = {
     "population": "demand for each person is unknown",
     "design_flow": "nothing tells the most that the plant can treat",
 }
+NO_FLOW = "no setting, detention time or contact time is told"
 # any one of the channels is enough
 _CHANNELS: tuple[tuple[tuple[str, ...], str], ...] = (
     (("raw_turbidity",), "no coagulant dose is given"),
@@ -171,6 +173,8 @@ def _people(plant: Plant) -> Iterator[Finding]:
 
 
 def _measured(plant: Plant) -> Iterator[Finding]:
+    if "plant_flow" not in plant.channels and not any(isinstance(s, FlowMeter) for s in plant.stages):
+        yield _missing("channel", "Channels", f"there is no channel plant_flow, and no flow meter: {NO_FLOW}")
     for choice, without in _CHANNELS:
         if not any(name in plant.channels for name in choice):
             yield _missing("channel", "Channels", f"there is no channel {' or '.join(choice)}: {without}")
