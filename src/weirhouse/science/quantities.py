@@ -23,6 +23,7 @@ AmountConcentration = Annotated[Any, Unit("mol/m^3", us="mmol/L", si="mmol/L", l
 Area = Annotated[Any, Unit("m^2", us="ft^2", si="m^2", low=0.5, high=500.0)]
 AttachmentEfficiency = Annotated[Any, Unit("1", us="1", si="1", low=0.01, high=1.0)]
 Breakup = Annotated[Any, Unit("s", us="s", si="s", low=1e-8, high=1e-6)]
+ByProduct = Annotated[Any, Unit("g/m^3", us="ug/L", si="ug/L", low=0.001, high=0.2)]
 Concentration = Annotated[Any, Unit("g/m^3", us="mg/L", si="mg/L", low=0.01, high=300.0)]
 Conductivity = Annotated[Any, Unit("S/m", us="uS/cm", si="uS/cm", low=0.001, high=0.2)]
 ContactTime = Annotated[Any, Unit("g*s/m^3", us="mg*min/L", si="mg*min/L", low=60.0, high=60000.0)]

@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from weirhouse.science import checks
-from weirhouse.science.quantities import Fraction, LogRemoval, Number, Ratio, Several
+from weirhouse.science.quantities import ByProduct, Fraction, LogRemoval, Number, Ratio, Several
 from weirhouse.working import Range, worked
 
 Values = Annotated[Sequence[float], Several("1", low=0.01, high=2.0)]
@@ -326,3 +326,261 @@ def log_removal(
     checks.above(entering, 0.0, "entering")
     checks.above(leaving, 0.0, "leaving", "", "What was not detected has no log removal: state it from the limit.")
     return checks.log10(entering / leaving)
+
+
+@worked(
+    "Locational running annual average",
+    method="average of the last four quarters of one sampling place",
+    reference="40 CFR 141.620(d), 141.625",
+)
+def locational_running_annual_average(values: Values) -> Number:
+    """Return the average of the last four quarterly results of one sampling place, as TTHM and HAA5 are judged.
+
+    A quarter's value is the average of its samples. Each place is judged by itself: a mean over places hides one.
+
+    Parameters
+    ----------
+    values : quarterly values of one place, oldest first, four or more. [1]
+
+    Returns
+    -------
+    Average, in the unit of the values. [1]
+
+    Raises
+    ------
+    ValueError
+        If there are fewer than four.
+
+    Examples
+    --------
+    >>> locational_running_annual_average([48.0, 72.0, 76.0, 53.0])
+    62.25
+
+    References
+    ----------
+    40 CFR 141.620(d).
+    """
+    return float(_several(values, 4)[-4:].mean())
+
+
+@worked(
+    "Operational evaluation level",
+    expression="(q1 + q2 + 2 * q3) / 4",
+    reference="40 CFR 141.626(a)",
+)
+def operational_evaluation_level(q1: ByProduct, q2: ByProduct, q3: ByProduct) -> ByProduct:
+    """Return what the next locational average comes to if the coming quarter is like the present one.
+
+    Above the limit (0.080 mg/L TTHM, 0.060 mg/L HAA5) an evaluation is to be reported, though no limit is broken yet.
+
+    Parameters
+    ----------
+    q1 : result of the quarter before the last. [g/m^3]
+    q2 : result of the last quarter. [g/m^3]
+    q3 : result of the present quarter, which counts twice. [g/m^3]
+
+    Returns
+    -------
+    Operational evaluation level. [g/m^3]
+
+    Raises
+    ------
+    ValueError
+        If a result is below 0.
+
+    Examples
+    --------
+    >>> operational_evaluation_level(0.070, 0.078, 0.092)
+    0.083
+
+    References
+    ----------
+    40 CFR 141.626(a).
+    """
+    checks.at_least(q1, 0.0, "q1", "mg/L")
+    checks.at_least(q2, 0.0, "q2", "mg/L")
+    checks.at_least(q3, 0.0, "q3", "mg/L")
+    return (q1 + q2 + 2 * q3) / 4
+
+
+@worked("Highest value", method="the greatest of the values", reference=_SOURCE)
+def highest_value(values: Values) -> Number:
+    """Return the highest of several readings, such as the month's highest turbidity.
+
+    Parameters
+    ----------
+    values : readings. [1]
+
+    Returns
+    -------
+    Highest, in the unit of the readings. [1]
+
+    Raises
+    ------
+    ValueError
+        If there are none.
+
+    Examples
+    --------
+    >>> highest_value([0.21, 0.07, 0.5, 0.09])
+    0.5
+
+    References
+    ----------
+    Definition.
+    """
+    return float(_several(values).max())
+
+
+@worked("Share from counts", expression="kept / number", reference=_SOURCE)
+def share_from_counts(
+    kept: Annotated[Number, Range(0.0, 100.0)], number: Annotated[Number, Range(100.0, 300.0)]
+) -> Fraction:
+    """Return the share of readings that keep a limit when both were counted, as on a monthly turbidity report.
+
+    Parameters
+    ----------
+    kept : readings at or below the limit. [1]
+    number : all readings of the period. [1]
+
+    Returns
+    -------
+    Share. [1]
+
+    Raises
+    ------
+    ValueError
+        If more are kept than there are, or a count is below 0, or there are none.
+
+    Examples
+    --------
+    >>> round(100 * share_from_counts(177, 186), 2)
+    95.16
+
+    References
+    ----------
+    Definition.
+    """
+    checks.at_least(kept, 0.0, "kept")
+    checks.above(number, 0.0, "number")
+    checks.refuse(kept > number, kept, "kept must not be above number", "The two counts are of the same readings.")
+    return kept / number
+
+
+@worked(
+    "Rank of the lead and copper 90th percentile",
+    expression="0.9 * samples",
+    reference="40 CFR 141.80(c)(3)",
+)
+def lead_copper_rank(samples: Annotated[Number, Range(5.0, 60.0)]) -> Number:
+    """Return which sample, counted from the lowest, is the 90th percentile of lead or copper.
+
+    Parameters
+    ----------
+    samples : number of samples, five or more. [1]
+
+    Returns
+    -------
+    Rank; a part of one lies between two samples. [1]
+
+    Raises
+    ------
+    ValueError
+        If there are fewer than five samples.
+
+    Examples
+    --------
+    >>> round(lead_copper_rank(7), 1)
+    6.3
+
+    References
+    ----------
+    40 CFR 141.80(c)(3).
+    """
+    checks.at_least(samples, 5.0, "samples", "", "Of fewer than five samples the highest is taken.")
+    return 0.9 * samples
+
+
+@worked(
+    "Lead and copper 90th percentile",
+    method="sample of rank 0.9 x number from the lowest, straight line between two; of fewer than five the highest",
+    reference="40 CFR 141.80(c)(3)",
+)
+def lead_copper_percentile(values: Values) -> Number:
+    """Return the 90th percentile of lead or copper samples by the rule's own rank, which is not the N + 1 rank.
+
+    Between two ranks some States take the higher sample instead of the straight line: ask yours.
+
+    Parameters
+    ----------
+    values : results; what was not detected counts as 0. [1]
+
+    Returns
+    -------
+    90th percentile, in the unit of the results. [1]
+
+    Raises
+    ------
+    ValueError
+        If there are none.
+
+    Examples
+    --------
+    >>> round(lead_copper_percentile([0.008, 0.006, 0.02, 0.0, 0.001]), 4)
+    0.014
+
+    References
+    ----------
+    40 CFR 141.80(c)(3).
+    """
+    ordered = np.sort(_several(values))
+    if ordered.size < 5:
+        return float(ordered[-1] + 0.0 * ordered.sum())
+    rank = 0.9 * ordered.size
+    return float(np.interp(rank, np.arange(1, ordered.size + 1), ordered + 0.0 * ordered.sum()))
+
+
+@worked(
+    "Share of samples without detectable residual",
+    expression="(c + d + e) / (a + b)",
+    reference="40 CFR 141.72(b)(3)(i), V; the letters are the rule's",
+)
+def undetectable_residual_share(
+    a: Annotated[Number, Range(5.0, 60.0)],
+    b: Annotated[Number, Range(0.0, 5.0)],
+    c: Annotated[Number, Range(0.0, 2.0)],
+    d: Annotated[Number, Range(0.0, 2.0)],
+    e: Annotated[Number, Range(0.0, 2.0)],
+) -> Fraction:
+    """Return V, the month's share of places without disinfectant: above 5 percent in two months in a row breaks it.
+
+    Parameters
+    ----------
+    a : times the residual was measured. [1]
+    b : times bacteria (HPC) were counted instead of it. [1]
+    c : times no residual was detected and no HPC counted. [1]
+    d : times no residual was detected and HPC was above 500 per mL. [1]
+    e : times no residual was measured and HPC was above 500 per mL. [1]
+
+    Returns
+    -------
+    Share V. [1]
+
+    Raises
+    ------
+    ValueError
+        If a count is below 0 or nothing was measured.
+
+    Examples
+    --------
+    >>> undetectable_residual_share(20, 0, 1, 0, 0)
+    0.05
+
+    References
+    ----------
+    40 CFR 141.72(b)(3)(i).
+    """
+    for value, name in ((a, "a"), (b, "b"), (c, "c"), (d, "d"), (e, "e")):
+        checks.at_least(value, 0.0, name)
+    checks.above(a + b, 0.0, "a + b", "", "Nothing was measured in this month.")
+    return (c + d + e) / (a + b)
