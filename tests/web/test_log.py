@@ -4,6 +4,7 @@ import re
 from datetime import UTC, datetime
 from html import unescape
 from pathlib import Path
+from zoneinfo import ZoneInfo
 
 import pytest
 from tests.web.conftest import OURS, Client, client_of
@@ -11,6 +12,7 @@ from tests.web.conftest import OURS, Client, client_of
 from weirhouse.records.store import Store
 
 DAY = "/log/2026-10-31"
+ZONE = ZoneInfo("America/New_York")
 
 
 @pytest.fixture
@@ -125,6 +127,20 @@ def test_what_is_below_detection_is_kept_as_such(own: tuple[Client, Path]) -> No
     with Store.open(folder, read_only=True) as store:
         found = [r for r in store.readings("entry_chlorine") if r.text == "<0.5"]
     assert [(r.qualifier, r.flag) for r in found] == [("<", "doubtful")]
+
+
+def test_what_an_event_measured_stands_there_in_the_units_of_the_plant(client: Client, demo_folder: Path) -> None:
+    with Store.open(demo_folder, read_only=True) as store:
+        change = next(e for e in reversed(store.events("dose_change")) if e.subject == "coagulant")
+        wash = store.events("backwash")[-1]
+    html = unescape(client.get(f"/log/{change.started_at.astimezone(ZONE).date()}").text)
+    doses = re.findall(r"Coagulant: from ([\d.]+) mg/L, to ([\d.]+) mg/L", html)
+    assert tuple(float(dose) for dose in doses[-1]) == pytest.approx((change.values["from"], change.values["to"]))
+    html = unescape(client.get(f"/log/{wash.started_at.astimezone(ZONE).date()}").text)
+    # 15 gpm/ft2 on 35 ft2 for 9 min is 4,725 gal
+    assert re.search(
+        r": rate 15\.0 gpm/ft², start head loss [\d.]+ ft, turbidity end [\d.]+ NTU, volume 4,725 gal", html
+    )
 
 
 def test_the_log_is_searched(client: Client) -> None:

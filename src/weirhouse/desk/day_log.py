@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta
 
 from weirhouse.plant.model import Plant
-from weirhouse.quantity import label, parse
+from weirhouse.quantity import label, parse, show
 from weirhouse.records.model import Event, Reading
 from weirhouse.records.store import Store
 
@@ -183,7 +183,8 @@ def entries(store: Store, plant: Plant, day: date, *, search: str = "") -> tuple
 def _event_line(event: Event, plant: Plant) -> LogLine:
     names = {part.id: part.name for part in (*plant.channels.values(), *plant.stages, *plant.filters)}
     parts = [names.get(event.subject, event.subject)] if event.subject else []
-    parts += [f"{name.replace('_', ' ')} {value}" for name, value in event.values.items() if isinstance(value, str)]
+    said = ", ".join(_value_text(name, value, event.subject, plant) for name, value in event.values.items())
+    parts += [said] if said else []
     parts += [event.note] if event.note else []
     zone = plant.zone
     return LogLine(
@@ -191,6 +192,33 @@ def _event_line(event: Event, plant: Plant) -> LogLine:
         kind=event.kind, title=KINDS.get(event.kind, event.kind.replace("_", " ").capitalize()),
         text=": ".join(parts), person=event.person, id=event.id,
     )  # fmt: skip
+
+
+# What the numbers of an event measure, by their names: inside unit, and how people write it in each unit set.
+_MEASURES = {
+    "from": ("g/m^3", "mg/L", "mg/L"),
+    "to": ("g/m^3", "mg/L", "mg/L"),
+    "volume": ("m^3", "gal", "m^3"),
+    "product": ("m^3", "gal", "L"),
+    "rate": ("m/s", "gpm/ft^2", "m/h"),
+    "start_head_loss": ("m", "ft", "m"),
+    "turbidity_end": ("NTU", "NTU", "NTU"),
+    "level_before": ("m", "in", "cm"),
+    "level_after": ("m", "in", "cm"),
+}
+
+
+def _value_text(name: str, value: float | str, subject: str, plant: Plant) -> str:
+    """Return one value of an event as people write it: ``to 21.5 mg/L``; a number of an unknown measure as it is."""
+    words = name.replace("_", " ")
+    if isinstance(value, str):
+        return f"{words} {value}"
+    if name not in _MEASURES:
+        return f"{words} {value:g}"
+    inside, us, si = _MEASURES[name]
+    channel = plant.channels.get(f"{subject}_tank_level") if name.startswith("level") else None
+    display = channel.unit if channel is not None else us if plant.unit_set == "US" else si
+    return f"{words} {show(value, inside, display)}"
 
 
 def _reading_line(reading: Reading, plant: Plant) -> LogLine:
