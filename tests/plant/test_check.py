@@ -341,3 +341,27 @@ def test_every_side_of_every_sort_has_words():
     assert Item("Filter time", Known(60.0), "s", "min", "stay").sentence == (
         "Filter time 1.00 min has no published range to be held against."
     )
+
+
+def test_filters_that_differ_are_each_told():
+    """Filter 2 an eighth longer: at an equal share of the flow its rate is 7/8 of the other's."""
+    got = figures(found(changed('same_as = "filter_1"', 'same_as = "filter_1"\nlength = "8 ft"')))
+    first, second = (got["filters", f"Filter {n}: filtration rate, all in service"].value for n in (1, 2))
+    assert first == pytest.approx(FLOW / 2 / (35 * FOOT**2))
+    assert second / first == pytest.approx(7 / 8)
+
+
+def test_a_basin_behind_the_coagulant_is_held_against_ranges_for_settling():
+    """One without coagulant stands for it: 420 gal/day/ft2 is 0.29 gpm/ft2, below 0.35."""
+    rate = figures(found(stage_out("coagulant")))["settling_basin", "Overflow rate"]
+    assert rate.source.startswith("AWWA, Water Treatment Plant Design") and rate.source.endswith("from memory")
+    assert rate.kind == "outside" and "does no harm" in rate.text
+
+
+def test_direct_filtration_and_slow_sand_have_their_own_ranges_or_none():
+    direct = figures(found(changed('treatment = "conventional"', 'treatment = "direct"')))
+    assert direct["flocculation", "G·t"].range_text == "40,000 to 75,000"
+    assert direct["flocculation", "G·t"].kind == "outside"
+    slow = found(changed('treatment = "conventional"', 'treatment = "slow_sand"'))
+    assert not any(stage in ("filters", "filter_1") for stage, _ in figures(slow))
+    assert any(f.stage == "filters" and "rapid filters" in f.text for f in slow if f.kind == "unknown")

@@ -20,23 +20,6 @@ MEDIA = (("anthracite", "anthracite"), ("coal", "anthracite"), ("garnet", "garne
          ("gac", ""), ("gravel", ""), ("sand", "sand"), ("silica", "sand"))  # fmt: skip
 
 
-def alike(one: Filter, other: Filter) -> bool:
-    """Return whether two filters are built alike: size and layers."""
-    return _build(one) == _build(other)
-
-
-def distinct(stage: Filters) -> list[Filter]:
-    """Return the filters of which each stands for all that are built like it."""
-    found: dict[object, Filter] = {}
-    for place in stage.filter:
-        found.setdefault(_build(place), place)
-    return list(found.values())
-
-
-def _build(place: Filter) -> tuple[object, ...]:
-    return place.length, place.width, place.diameter, place.area, place.layer
-
-
 def media_of(layer: Layer) -> str:
     """Return a layer's media as the ranges name it, "" where none is published for it."""
     name = layer.media.lower()

@@ -10,7 +10,7 @@ from weirhouse.plant.finding import Finding
 from weirhouse.plant.item import Item
 from weirhouse.plant.lacking import lacking
 from weirhouse.plant.model import Feed, Filters, Plant, Stage
-from weirhouse.plant.units import WORKS, Now
+from weirhouse.plant.units import WORKS, Now, alike, distinct, is_rapid
 from weirhouse.working import Known, recording
 
 
@@ -70,9 +70,12 @@ def _lazily(work: Callable[[Now, Stage], list[Item]], now: Now, stage: Stage) ->
 
 
 def _filters(plant: Plant, stage: Filters, flow: Known | None, temperature: Known | None) -> Iterator[Finding]:
+    if not is_rapid(plant):
+        yield _unknown(stage.id, stage.name, "those held here are of rapid filters")
+        return
     yield from _findings(stage.id, stage.name, as_built.terminal(plant, stage))
-    for place in as_built.distinct(stage):
-        same = [one.name for one in stage.filter if as_built.alike(one, place)]
+    for place in distinct(stage):
+        same = [one.name for one in stage.filter if alike(one, place)]
         name = " and ".join(same)
         yield from _findings(place.id, name, as_built.bed(plant, place))
         yield from _findings(place.id, name, as_built.wash(plant, stage, place))

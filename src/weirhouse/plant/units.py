@@ -5,7 +5,7 @@ out by worked formulas, so that inside ``recording()`` each leaves its working.
 """
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from weirhouse.plant.item import Item
@@ -91,6 +91,32 @@ def area_of(plant: Plant, place: Filter) -> Known:
     return area
 
 
+def alike(one: Filter, other: Filter) -> bool:
+    """Return whether two filters are built alike: size and layers."""
+    return _build(one) == _build(other)
+
+
+def distinct(stage: Filters) -> list[Filter]:
+    """Return the filters of which each stands for all that are built like it."""
+    found: dict[object, Filter] = {}
+    for place in stage.filter:
+        found.setdefault(_build(place), place)
+    return list(found.values())
+
+
+def _build(place: Filter) -> tuple[object, ...]:
+    return place.length, place.width, place.diameter, place.area, place.layer
+
+
+def is_rapid(plant: Plant) -> bool:
+    """Return whether its filters are rapid ones, of which alone the published ranges speak."""
+    return _treatment(plant) not in ("slow_sand", "diatomaceous_earth")
+
+
+def _treatment(plant: Plant) -> str:
+    return "conventional" if plant.permit is None else plant.permit.treatment
+
+
 # --- each kind of unit -------------------------------------------------------------------------------------------
 
 
@@ -103,7 +129,7 @@ def _basin(now: Now, stage: Basin) -> list[Item]:
     velocity = mean_velocity(now.flow, width, depth)
     items = [
         Item("Detention time", stay, "s", "h", "stay", design("detention time", process)),
-        Item("Overflow rate", surface, "m/s", now.unit(SurfaceRate), "surface", design("overflow rate", process)),
+        Item("Overflow rate", surface, "m/s", now.unit(SurfaceRate), "surface", _overflow(process)),
         Item("Mean velocity", velocity, "m/s", _slow(now.plant), "velocity", _settling("horizontal velocity", process)),
     ]
     if stage.weir_length is not None:
@@ -111,6 +137,10 @@ def _basin(now: Now, stage: Basin) -> list[Item]:
         span = _settling("weir loading", process)
         items.append(Item("Weir loading", weir, "m^2/s", _weir(now.plant), "weir", span))
     return items
+
+
+def _overflow(process: str) -> DesignRange | None:
+    return design("overflow rate", process) or design("overflow rate, conventional alum floc", process)
 
 
 def _settling(parameter: str, process: str) -> DesignRange | None:
@@ -168,7 +198,10 @@ def _flocculation(now: Now, stage: Flocculation) -> list[Item]:
     assert now.temperature is not None
     viscosity, density = dynamic_viscosity(now.temperature), water_density(now.temperature)
     several = len(stage.stages) > 1
-    span = design("tapered velocity gradient G (first to last)" if several else "velocity gradient G", "flocculation")
+    words, gt_words = "tapered velocity gradient G (first to last)" if several else "velocity gradient G", "Gt"
+    if _treatment(now.plant) == "direct":
+        words, gt_words = "velocity gradient G, direct filtration", "Gt, direct filtration"
+    span = design(words, "flocculation")
     total = total_gt = None
     each: list[Item] = []
     complete = True
@@ -185,7 +218,7 @@ def _flocculation(now: Now, stage: Flocculation) -> list[Item]:
     assert total is not None
     items = [Item("Detention time", total, "s", "min", "stay", design("detention time", "flocculation"))]
     if total_gt is not None and complete:
-        items.append(_gt("G·t", total_gt, design("Gt", "flocculation")))
+        items.append(_gt("G·t", total_gt, design(gt_words, "flocculation")))
     return [*items, *each]
 
 
@@ -222,19 +255,24 @@ def _clarifier(now: Now, stage: Clarifier) -> list[Item]:
 
 
 def _filters(now: Now, stage: Filters) -> list[Item]:
+    """Return the figures of each filter that is built unlike those before it, all filters in service."""
     assert now.temperature is not None
-    count = len(stage.filter)
-    place, known = stage.filter[0], now.plant.known
+    count, kinds = len(stage.filter), distinct(stage)
     share = equal_share(now.flow, Known(float(count), Default(f"{count} filters in service", "plant file"), "1"))
+    found = [_filter(now, place, share, now.temperature) for place in kinds]
+    if len(kinds) > 1:  # then each figure says whose it is
+        found = [
+            [replace(item, title=f"{place.name}: {item.title[:1].lower()}{item.title[1:]}") for item in items]
+            for place, items in zip(kinds, found, strict=True)
+        ]
+    return [item for items in found for item in items]
+
+
+def _filter(now: Now, place: Filter, share: Known, temperature: Known) -> list[Item]:
+    known, held = now.plant.known, is_rapid(now.plant)
     rate = filtration_rate(share, area_of(now.plant, place))
     moving = [(i, layer) for i, layer in enumerate(place.layer) if not layer.support]
     words = "filtration rate, dual or mixed media" if len(moving) > 1 else "filtration rate, single media"
-    items = [
-        Item("Filtration rate, all in service", rate, "m/s", now.unit(FilterRate), "rate",
-             design(words, "filtration"))
-    ]  # fmt: skip
-    if not place.layer:
-        return items
     numbers = range(len(place.layer))
 
     def of(index: int, name: str) -> Known:
@@ -242,18 +280,18 @@ def _filters(now: Now, stage: Filters) -> list[Item]:
 
     sizes = [mean_grain_size(of(i, "effective_size"), of(i, "uniformity")) for i in numbers]
     depths, porosities, sphericities = ([of(i, name) for i in numbers] for name in ("depth", "porosity", "sphericity"))
-    loss = layered_bed_head_loss(rate, now.temperature, depths, sizes, porosities, sphericities)
-    items.append(
-        Item("Head loss of the clean bed", loss, "m", now.unit(Head), "head",
-             design("clean-bed head loss", "filtration"))
-    )  # fmt: skip
+    loss = layered_bed_head_loss(rate, temperature, depths, sizes, porosities, sphericities)
+    rates, losses = design(words, "filtration"), design("clean-bed head loss", "filtration")
+    items = [
+        Item("Filtration rate, all in service", rate, "m/s", now.unit(FilterRate), "rate", rates if held else None),
+        Item("Head loss of the clean bed", loss, "m", now.unit(Head), "head", losses if held else None),
+    ]
     if moving:
         ratio = bed_depth_to_size_ratio(
             [of(i, "depth") for i, _ in moving], [of(i, "effective_size") for i, _ in moving]
         )
-        items.append(
-            Item("Depth over grain size", ratio, "1", "1", "ratio", design("summed depth / effective size", "media"))
-        )
+        span = design("summed depth / effective size", "media") if held else None
+        items.append(Item("Depth over grain size", ratio, "1", "1", "ratio", span))
     return items
 
 
