@@ -4,6 +4,7 @@ import asyncio
 import threading
 import time
 from collections.abc import Iterator
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from pathlib import Path
@@ -27,6 +28,7 @@ class Client:
     def __init__(self, folder: Path) -> None:
         self.app = create_app(folder, clock=lambda: NOW)
         self.cookies = httpx.Cookies()
+        self.thread = ThreadPoolExecutor(1)
 
     def get(self, path: str, **more: Any) -> httpx.Response:
         return self.ask("GET", path, **more)
@@ -42,7 +44,7 @@ class Client:
             ) as client:
                 return await client.request(method, path, **more)
 
-        answer = asyncio.run(once())
+        answer = self.thread.submit(lambda: asyncio.run(once())).result()  # the browser keeps this thread's own loop
         self.cookies.update(answer.cookies)
         return answer
 
