@@ -121,3 +121,13 @@ def test_records_that_were_altered_are_told_first(plant: Path, tmp_path: Path):
 def test_the_working_can_be_asked_for(plant: Path):
     told = run("check", "--plant", str(plant), "--working").stdout
     assert "40 ft × 12 ft × 8 ft" in told
+
+
+def test_a_damaged_series_file_is_a_problem_and_the_plant_is_checked_still(plant: Path):
+    with (plant / "series.sqlite").open("r+b") as file:
+        file.write(b"x")
+    done = run("check", "--plant", str(plant), "--json")
+    assert done.exit_code == 1
+    data = json.loads(done.stdout)
+    assert any("series.sqlite" in problem for problem in data["records"]["problems"])
+    assert figure(data, "settling_basin", "Detention time")["kind"] == "inside"
