@@ -286,14 +286,14 @@ def activity_coefficient(
     return 10 ** (-slope * charge * charge * (root / (1 + root) - 0.3 * strength))
 
 
-def _constants(temperature: Any, ionic_strength: Any) -> tuple[Any, Any, Any, Any]:
+def constants(temperature: Any, ionic_strength: Any) -> tuple[Any, Any, Any, Any]:
     """Return K1, K2, Kw for concentrations beside the activity of H [mol/L], and the coefficient of a single charge."""
     one = activity_coefficient(ionic_strength, 1, temperature)
     two = activity_coefficient(ionic_strength, 2, temperature)
     return 10 ** -pk1(temperature) / one, 10 ** -pk2(temperature) * one / two, 10 ** -pkw(temperature) / one, one
 
 
-def _charge_per_carbon(h: Any, k1: Any, k2: Any) -> Any:
+def charge_per_carbon(h: Any, k1: Any, k2: Any) -> Any:
     """Return the equivalents of bicarbonate and carbonate to one mole of inorganic carbon."""
     first = k1 * h
     second = k1 * k2
@@ -336,10 +336,10 @@ def total_inorganic_carbon(
     W. Stumm, J. J. Morgan, *Aquatic Chemistry*, definition of alkalinity.
     """
     checks.within(ph, 2.0, 12.0, "ph", hint=_UNTREATED)
-    k1, k2, kw, one = _constants(temperature, ionic_strength)
+    k1, k2, kw, one = constants(temperature, ionic_strength)
     h = 10.0**-ph
     carbonates = alkalinity / CACO3_PER_EQUIVALENT - 1000 * (kw / h - h / one)
-    carbon = carbonates / _charge_per_carbon(h, k1, k2)
+    carbon = carbonates / charge_per_carbon(h, k1, k2)
     checks.at_least(carbon, 0.0, "inorganic carbon", "mol/m^3", _UNTREATED)
     return carbon
 
@@ -381,9 +381,9 @@ def alkalinity_from_carbon(
     """
     checks.within(ph, 2.0, 12.0, "ph")
     checks.at_least(inorganic_carbon, 0.0, "inorganic_carbon", "mol/m^3")
-    k1, k2, kw, one = _constants(temperature, ionic_strength)
+    k1, k2, kw, one = constants(temperature, ionic_strength)
     h = 10.0**-ph
-    return CACO3_PER_EQUIVALENT * (inorganic_carbon * _charge_per_carbon(h, k1, k2) + 1000 * (kw / h - h / one))
+    return CACO3_PER_EQUIVALENT * (inorganic_carbon * charge_per_carbon(h, k1, k2) + 1000 * (kw / h - h / one))
 
 
 @worked(
@@ -425,11 +425,7 @@ def ph_from_carbon(
     W. Stumm, J. J. Morgan, *Aquatic Chemistry*, definition of alkalinity.
     """
     checks.at_least(inorganic_carbon, 0.0, "inorganic_carbon", "mol/m^3")
-    constants = _constants(temperature, ionic_strength)
-    if all(isinstance(v, float | int) for v in (alkalinity, inorganic_carbon, *constants)):
-        ph: Any = _scalar_ph(alkalinity / CACO3_PER_EQUIVALENT, inorganic_carbon, *constants)
-    else:
-        ph = _array_ph(alkalinity / CACO3_PER_EQUIVALENT, inorganic_carbon, *constants)
+    ph = solved_ph(alkalinity / CACO3_PER_EQUIVALENT, inorganic_carbon, *constants(temperature, ionic_strength))
     inside = (ph > 2.0) & (ph < 12.0)
     checks.require(
         inside,
@@ -440,9 +436,14 @@ def ph_from_carbon(
     return ph
 
 
+def solved_ph(*water: Any) -> Any:
+    """Return the pH of alkalinity [eq/m^3], inorganic carbon [mol/m^3] and `constants`; nothing is recorded."""
+    return _scalar_ph(*water) if all(isinstance(v, float | int) for v in water) else _array_ph(*water)
+
+
 def _excess(h: Any, alkalinity: Any, carbon: Any, k1: Any, k2: Any, kw: Any, one: Any) -> Any:
     """Return how much more alkalinity [eq/m^3] the water would have at the hydrogen ion activity `h` [mol/L]."""
-    return carbon * _charge_per_carbon(h, k1, k2) + 1000 * (kw / h - h / one) - alkalinity
+    return carbon * charge_per_carbon(h, k1, k2) + 1000 * (kw / h - h / one) - alkalinity
 
 
 def _slope(h: Any, carbon: Any, k1: Any, k2: Any, kw: Any, one: Any) -> Any:
@@ -754,7 +755,7 @@ def carbon_dioxide(ph: PH, alkalinity: Alkalinity, temperature: ColdWater, ionic
     W. Stumm, J. J. Morgan, *Aquatic Chemistry*.
     """
     carbon = total_inorganic_carbon(ph, alkalinity, temperature, ionic_strength)
-    k1, k2, _, _ = _constants(temperature, ionic_strength)
+    k1, k2, _, _ = constants(temperature, ionic_strength)
     h = 10.0**-ph
     return 44.01 * carbon * h * h / (h * h + k1 * h + k1 * k2)
 
@@ -841,11 +842,15 @@ def langelier_index(
     checks.above(calcium_hardness, 0.0, "calcium_hardness", "mg/L")
     carbon = total_inorganic_carbon(ph, alkalinity, temperature, ionic_strength)
     checks.above(carbon, 0.0, "inorganic carbon", "mol/m^3", _UNTREATED)
-    k1, k2, _, _ = _constants(temperature, ionic_strength)
+    k1, k2, _, _ = constants(temperature, ionic_strength)
     h = 10.0**-ph
     carbonate = carbon / 1000 * k1 * k2 / (h * h + k1 * h + k1 * k2)
     calcium = calcium_hardness / (2 * CACO3_PER_EQUIVALENT) / 1000
     two = activity_coefficient(ionic_strength, 2, temperature)
+    return checks.log10(two * two * calcium * carbonate) - calcite_solubility(temperature)
+
+
+def calcite_solubility(temperature: Any) -> Any:
+    """Return the logarithm of the solubility product of calcite in mol2/L2 (Plummer and Busenberg 1982)."""
     kelvin = temperature + 273.15
-    solubility = -171.9065 - 0.077993 * kelvin + 2839.319 / kelvin + 71.595 * checks.log10(kelvin)
-    return checks.log10(two * two * calcium * carbonate) - solubility
+    return -171.9065 - 0.077993 * kelvin + 2839.319 / kelvin + 71.595 * checks.log10(kelvin)
