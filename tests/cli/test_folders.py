@@ -88,10 +88,11 @@ def test_import_dry_run_twice_and_withdraw(plant: Path, log: Path):
     ("content", "says"),
     [
         (b"", "empty"),
-        (gzip.compress(LOG.encode())[:40], "log.csv"),
+        (gzip.compress(LOG.encode(), mtime=0)[:40], "log.csv"),
         (b"%PDF-1.7\n%\xe2\xe3", "log.csv"),
         (b"a,b\n1,2\n3,4\n", "log.csv"),
     ],
+    ids=["empty", "torn", "another kind", "no stamps"],
 )
 def test_a_bad_file_is_refused_and_changes_nothing(capsys, plant: Path, log: Path, content: bytes, says: str):
     log.write_bytes(content)
