@@ -70,6 +70,8 @@ def show_today(found: "Today", *, working: bool = False) -> None:
         console.print(head)
         for text in _below(line):
             console.print(_padded(text))
+        if line.caution and line.state != "steady":
+            console.print(_padded(f"Caution: {line.caution}"))
         if working and line.working is not None:
             console.print(_padded(line.working.text(found.unit_set)))
     for note in found.notes:
@@ -80,7 +82,7 @@ def show_today(found: "Today", *, working: bool = False) -> None:
         console.print(_padded(f"({', '.join(titles)})"))
     marks = ", ".join(f"{STATE_MARKS[state]} {word}" for state, word in STATE_WORDS.items())
     console.print(Text(f"\n{marks}"))
-    console.print(Text("How sure a line is, and its working: weirhouse today --line ID; all of it: --working."))
+    console.print(Text("The working of a line: weirhouse today --line ID; of all of them: --working."))
     console.print(Text("Advice only. Your permit, your State and your own eyes come first."))
 
 
@@ -90,16 +92,15 @@ def _below(line: "Advice") -> list[str]:
         found.append(f"Check: {line.check}")
     if line.because:
         found.append(f"Because: {line.because}")
-    if line.state != "steady":
-        found.append(f"How sure: {line.confidence}")
+    found.append(f"How sure: {line.confidence}")
     return found
 
 
 def _cautions(found: "Today") -> dict[str, list[str]]:
-    """Return each caution once, with the lines it belongs to."""
+    """Return the cautions of what is left as it is, each once with the lines it belongs to."""
     cautions: dict[str, list[str]] = {}
     for line in found.advice:
-        if line.caution:
+        if line.caution and line.state == "steady":
             cautions.setdefault(line.caution, []).append(line.title)
     return cautions
 
@@ -116,8 +117,7 @@ def show_line(line: "Advice", unit_set: str) -> None:
     from weirhouse.desk.model import STATE_MARKS, STATE_WORDS
 
     click.echo(f"{STATE_MARKS[line.state]} {line.title}: {line.shown or STATE_WORDS[line.state]}")
-    sure = [f"How sure: {line.confidence}"] if line.state == "steady" else []
-    for text in [*_below(line), *sure, *([f"Caution: {line.caution}"] if line.caution else [])]:
+    for text in [*_below(line), *([f"Caution: {line.caution}"] if line.caution else [])]:
         click.echo(f"    {text}")
     for figure in line.figures:
         beside = f"   ({figure.against})" if figure.against else ""
