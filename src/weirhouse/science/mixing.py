@@ -502,3 +502,37 @@ def paddle_power(
     checks.at_least(density, 0.0, "density", "kg/m^3")
     turning = 6.283185307179586 * speed
     return drag_coefficient * density * paddle_height * turning**3 * paddle_radius**4 / 4
+
+
+@worked("Tip speed", expression="pi * diameter * speed", reference="geometry")
+def tip_speed(
+    diameter: Annotated[Length, Range(0.05, 4.0)], speed: Annotated[Speed, Range(0.01, 3.0)]
+) -> Annotated[Velocity, Range(1e-3, 40.0)]:
+    """Return how fast the tip of a paddle or impeller moves: above about 0.6 m/s (2 ft/s) grown floc breaks.
+
+    Parameters
+    ----------
+    diameter : diameter of the circle that the tip runs on. [m]
+    speed : turns per time. [1/s]
+
+    Returns
+    -------
+    Speed of the tip. [m/s]
+
+    Raises
+    ------
+    ValueError
+        If an input is below 0.
+
+    Examples
+    --------
+    >>> round(tip_speed(3.0, 3 / 60), 2)  # 3 m across at 3 rpm
+    0.47
+
+    References
+    ----------
+    Paddle speed of 0.5 to 2.0 ft/s: Utah Administrative Code R309-525-12.
+    """
+    checks.at_least(diameter, 0.0, "diameter", "m")
+    checks.at_least(speed, 0.0, "speed", "1/s")
+    return 3.141592653589793 * diameter * speed

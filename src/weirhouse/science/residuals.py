@@ -4,11 +4,14 @@ from typing import Annotated
 
 from weirhouse.science import checks
 from weirhouse.science.quantities import (
+    Area,
     Concentration,
     Density,
     Dose,
     Flow,
     Fraction,
+    GrainDensity,
+    Length,
     Mass,
     MassRate,
     Ratio,
@@ -279,3 +282,41 @@ def sludge_volume(
     checks.require(solids_share <= 1, solids_share, "solids_share must not be above 1 (100 percent)")
     checks.above(density, 0.0, "density", "kg/m^3")
     return dry_mass / (solids_share * density)
+
+
+@worked("Depth of sludge", expression="dry_mass / (area * dry_density)", reference="definition")
+def sludge_depth(
+    dry_mass: Annotated[Mass, Range(1.0, 2000.0)],
+    area: Area,
+    dry_density: Annotated[GrainDensity, Range(20.0, 400.0)] = 250.0,
+) -> Length:
+    """Return how deep a mass of dry solids lies in a basin when it is spread evenly; the basin holds that much less.
+
+    Parameters
+    ----------
+    dry_mass : dry solids that settled. [kg]
+    area : plan area they lie on. [m^2]
+    dry_density : dry solids in each volume of sludge: 150 to 400 for silt, 20 to 50 for hydroxide. [kg/m^3]
+
+    Returns
+    -------
+    Depth. [m]
+
+    Raises
+    ------
+    ValueError
+        If the mass is below 0, or area or density not above 0.
+
+    Examples
+    --------
+    >>> round(sludge_depth(300.0, 6.0), 2)
+    0.2
+
+    References
+    ----------
+    Definition; densities from memory.
+    """
+    checks.at_least(dry_mass, 0.0, "dry_mass", "kg")
+    checks.above(area, 0.0, "area", "m^2")
+    checks.above(dry_density, 0.0, "dry_density", "kg/m^3")
+    return dry_mass / (area * dry_density)
