@@ -49,7 +49,7 @@ def test_a_new_plant_is_in_order_and_says_what_it_stands_on(plant: Path):
     assert "no temperature is on record" in done.stdout
     assert "hold no reading yet" in done.stdout
     last = done.stdout[done.stdout.rindex("The records are") :]
-    assert last.strip().endswith("published range.")
+    assert " ".join(last.split()).endswith("outside their range.")
     data = answer(plant)
     assert data["ok"] is True
     assert data["records"] == {"problems": [], "first": None, "last": None}
@@ -63,6 +63,15 @@ def test_a_new_plant_is_in_order_and_says_what_it_stands_on(plant: Path):
     assert "Wisconsin" in stay["source"]
     assert stay["range"] == "3.00 h or more"
     assert [line["formula"] for line in stay["working"]["lines"]] == ["rectangular_volume", "detention_time"]
+
+
+def test_a_calibration_long_past_is_due_and_no_fault(plant: Path):
+    rewrite(plant, 'date = "2026-04-14"', 'date = "2001-04-14"')
+    done = run("check", "--plant", str(plant))
+    assert done.exit_code == 0
+    assert "Due" in done.stdout.splitlines()
+    assert "2001-04-14 is older than a year" in " ".join(done.stdout.split())
+    assert answer(plant)["ok"] is True
 
 
 def test_the_newest_flow_above_zero_and_temperature_are_taken(plant: Path, tmp_path: Path):

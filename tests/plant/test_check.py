@@ -53,7 +53,7 @@ def texts(findings: tuple[Finding, ...], kind: str) -> list[str]:
         ("flash_mixer", "Detention time", 60 * GALLON / FLOW, "inside", None, 30),
         ("clarifier", "Rise rate", FLOW / (200 * FOOT**2), "inside", None, GALLON / 60 / FOOT**2),
         ("filters", "Filtration rate, all in service", FLOW / 2 / (35 * FOOT**2), "inside", None, 4 * GPM_FT2),
-        ("filter_1", "Backwash rate", 15 * GALLON / 60 / FOOT**2, "outside", 37 / 3600, 45 / 3600),
+        ("filter_1", "Backwash rate", 15 * GALLON / 60 / FOOT**2, "inside", 37 / 3600, 45 / 3600),
         ("filter_1", "Backwash time", 9 * 60, "outside", 600, 1200),
         ("filter_1", "Wash water per area", 15 * 9 * GALLON / FOOT**2, "inside", 6000 * GPM_FT2, 12000 * GPM_FT2),
         ("filter_1", "Backwash rate over filtration rate", 15 / 2, "inside", 3, None),
@@ -66,11 +66,14 @@ def texts(findings: tuple[Finding, ...], kind: str) -> list[str]:
     ],
 )  # fmt: skip
 def test_a_figure_by_hand(stage, title, value, kind, low, high):
-    """The ranges are those of the sources named in design_ranges.csv, written here once more by hand."""
+    """The ranges are those of the sources named in design_ranges.csv, written here once more by hand.
+
+    Within 1 percent of an end counts as within: 15 gpm/ft2 is 36.7 m/h, held against 37 m/h.
+    """
     one = figures(found(emberly()))[stage, title]
     assert one.value == pytest.approx(value, rel=1e-6)
     assert one.kind == kind
-    inside = (low is None or value >= low * (1 - 1e-6)) and (high is None or value <= high * (1 + 1e-6))
+    inside = (low is None or value >= low * 0.99) and (high is None or value <= high * 1.01)
     assert inside == (kind == "inside")
     ends = [
         convert(float(word.replace(",", "")), one.unit, one.inside)
@@ -148,7 +151,8 @@ def test_every_figure_names_source_range_and_working():
 
 
 def test_every_source_stands_in_the_table():
-    known = {span.source.split(", http")[0] for span in design_ranges()} | {"plant file, freeboard"}
+    named = {span.source.split(", http")[0] for span in design_ranges() if span.provenance != "practice"}
+    known = named | {"your plant file", "common practice, no source"}
     for one in found(emberly()):
         if one.kind in ("inside", "outside"):
             assert one.source.removesuffix(", from memory") in known
@@ -237,7 +241,6 @@ def test_no_channel_for_flow_is_told():
         (changed('density = "2650 kg/m3"', 'density = "1300 kg/m3"'), "filter_1: A wash would lay anthracite below"),
         (changed("porosity = 0.43", "porosity = 0.2"), "filter_1: Layer 2, sand: a porosity of 0.2"),
         (changed('design_flow = "150 gpm"', 'design_flow = "400 gpm"'), "raw_pumps: all of its pumps"),
-        (changed('date = "2026-04-14"', 'date = "2025-04-14"'), "coagulant: its calibration of 2025-04-14 is older"),
         (changed('date = "2026-04-14"', 'date = "2027-04-14"'), "coagulant: its calibration is dated 2027-04-14"),
         (changed('volume = "24000 gal"', 'volume = "48000 gal"'), "clearwell: area times full_level"),
         (changed('giardia_required = "3 log"', 'giardia_required = "2 log"'), "permit: giardia_required is 2 log"),
@@ -262,9 +265,32 @@ def test_nothing_of_emberly_is_implausible_or_missing():
     assert texts(found(emberly()), "missing") == []
 
 
-def test_a_calibration_is_good_for_a_year():
-    assert not texts(found(emberly(), on=date(2027, 4, 14)), "implausible")
-    assert texts(found(emberly(), on=date(2027, 4, 16)), "implausible")
+def test_a_calibration_older_than_a_year_is_due_and_no_fault():
+    plant = changed('date = "2026-04-14"', 'date = "2025-04-14"')
+    assert texts(found(plant, on=date(2026, 4, 14)), "due") == []
+    late = found(plant, on=date(2026, 4, 17))
+    assert texts(late, "due") == ["coagulant: Its calibration of 2025-04-14 is older than a year: run a new drawdown."]
+    assert texts(late, "implausible") == []
+
+
+def test_a_rate_below_its_range_names_the_range_and_sends_to_today():
+    """37 to 45 m/h is 15.1 to 18.4 gpm/ft2; 14.9 is more than 1 percent below, 15.0 is not."""
+    low = figures(found(changed('rate = "15 gpm/ft2"', 'rate = "14.9 gpm/ft2"')))["filter_1", "Backwash rate"]
+    assert low.kind == "outside"
+    assert "14.9 gpm/ft² is below the published range of 15 to 18.4 gpm/ft² (" in low.text
+    assert "see Today for the rate in today's water" in low.text
+    assert figures(found(emberly()))["filter_1", "Backwash rate"].range_text == "15 to 18.4 gpm/ft²"
+
+
+def test_a_basin_to_look_into_comes_with_its_caution():
+    slow = figures(found(emberly(), flow=0.02 * FLOW))
+    settled = [f for f in slow.values() if f.kind == "outside" and "settled sludge" in f.text]
+    assert settled and all("a basin is a confined space and you can drown in it" in f.text for f in settled)
+
+
+def test_the_room_to_the_trough_is_held_against_the_plant_file():
+    rise = figures(found(emberly()))["filter_1", "Rise of the media in the wash"]
+    assert rise.source == "your plant file" and "published" not in rise.text
 
 
 def test_layers_upside_down_are_told_without_a_wash_rate():

@@ -14,7 +14,7 @@ from weirhouse.plant.template import template
 
 GPM = 3.785411784e-3 / 60
 DAY = date(2026, 6, 1)
-KINDS = {"missing", "implausible", "outside", "inside", "unknown"}
+KINDS = {"missing", "implausible", "due", "outside", "inside", "unknown"}
 
 
 def found(plant: Plant, *, flow: float | None = 150 * GPM, temperature: float | None = 10.0) -> tuple[Finding, ...]:

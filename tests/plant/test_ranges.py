@@ -5,7 +5,9 @@ from importlib.resources import files
 
 import pytest
 
+from weirhouse.plant.item import Item
 from weirhouse.plant.ranges import design, design_ranges
+from weirhouse.working import Known
 
 ROWS = list(csv.DictReader(files("weirhouse.plant").joinpath("design_ranges.csv").read_text("utf-8").splitlines()))
 FOOT, GALLON = 0.3048, 3.785411784e-3  # NIST Special Publication 811
@@ -15,7 +17,7 @@ def test_every_row_has_a_source_and_says_whether_it_was_seen():
     assert len(ROWS) > 100
     for row in ROWS:
         assert row["source"].strip()
-        assert row["provenance"] in ("seen", "memory")
+        assert row["provenance"] in ("seen", "memory", "practice")
         assert row["low"] or row["high"]
 
 
@@ -61,6 +63,15 @@ def test_a_range_that_was_read_goes_before_one_from_memory():
     found = design("detention time", "presedimentation")
     assert found is not None
     assert found.provenance == "seen"
+
+
+@pytest.mark.parametrize("name", ["terminal head loss", "summed depth / effective size", "unit backwash volume"])
+def test_a_source_too_weak_to_be_named_is_not_named(name: str):
+    found = next(one for one in design_ranges() if one.parameter == name)
+    assert found.provenance == "practice"
+    item = Item(name, Known(1.0), found.inside, found.inside, "limit", found)
+    assert item.source == "common practice, no source"
+    assert found.source.split(",")[0] not in item.sentence
 
 
 def test_no_range_is_made_up():

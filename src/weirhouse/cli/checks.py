@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 
 TEMPERATURE = "raw_temperature"
 USUAL_TEMPERATURE = 10.0  # [degC], where none is on record
-KINDS = ("implausible", "missing", "outside", "unknown", "inside")  # in the order in which they are told
+KINDS = ("implausible", "missing", "due", "outside", "unknown", "inside")  # in the order in which they are told
 
 
 @click.command()
@@ -28,7 +28,8 @@ def check(context: click.Context, folder: Path, as_json: bool, working: bool) ->
     """Check plant file and records; compare every unit with published design ranges.
 
     Leaves with exit status 1 when the records are not as they were entered, or when something in the plant file can
-    hardly be so. A figure outside a published range is listed and is no fault by itself.
+    hardly be so. A figure outside its range, and work that is due, are listed and are no
+    fault by themselves.
     """
     from weirhouse.plant import check as check_plant
     from weirhouse.plant import load
@@ -156,10 +157,11 @@ def _show(
     lines("The records are not as they were entered", problems)
     lines("Implausible", [_with_source(f) for f in found if f.kind == "implausible"])
     lines("Missing", [f"{f.title}: {f.text}" for f in found if f.kind == "missing"])
+    lines("Due", [f"{f.title}: {f.text}" for f in found if f.kind == "due"])
     lines("Cannot tell", [f.text for f in found if f.kind == "unknown"])
     console.print(Text(_basis(plant, flow, temperature)))
     console.print()
-    for kind, title in (("outside", "Outside a published range"), ("inside", "Within published ranges")):
+    for kind, title in (("outside", "Outside its range"), ("inside", "Within its range")):
         some = [f for f in found if f.kind == kind]
         lines(title, [f.text for f in some if not working])
         if working and some:
@@ -208,7 +210,7 @@ def _verdict(found: Sequence["Finding"], problems: Sequence[str]) -> str:
         records = f"have {len(problems)} problem{'s' if len(problems) > 1 else ''}"
     missing, odd = (_some(count[kind]) for kind in ("missing", "implausible"))
     held = count["outside"] + count["inside"]
-    figures = f"; {count['outside'] or 'none'} of {held} figures lie outside a published range" if held else ""
+    figures = f"; {count['outside'] or 'none'} of {held} figures lie outside their range" if held else ""
     return f"The records {records}; the plant file misses {missing} and holds {odd} implausible{figures}."
 
 

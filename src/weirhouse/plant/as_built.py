@@ -5,7 +5,7 @@ from dataclasses import replace
 
 from weirhouse.plant.item import Item
 from weirhouse.plant.model import Backwash, Feed, Filter, Filters, Layer, Plant
-from weirhouse.plant.ranges import DesignRange, design
+from weirhouse.plant.ranges import OWN, DesignRange, design
 from weirhouse.plant.units import area_of
 from weirhouse.science.backwash import backwash_rate, backwash_to_filtration_ratio, unit_backwash_volume
 from weirhouse.science.filtration import bed_depth, filtration_rate
@@ -169,8 +169,7 @@ def wash_in_water(plant: Plant, stage: Filters, place: Filter, temperature: Know
 
 
 def _room(freeboard: float) -> DesignRange:
-    own = "plant file, freeboard"
-    return DesignRange("freeboard", "backwash", None, freeboard, "m", "m", own, "seen")
+    return DesignRange("freeboard", "backwash", None, freeboard, "m", "m", OWN, "seen")
 
 
 def terminal(plant: Plant, stage: Filters) -> Iterator[Item]:

@@ -1,4 +1,4 @@
-"""What is missing or implausible in this plant, and how does each unit stand to published designs?"""
+"""What is missing, implausible or due in this plant, and how does each unit stand to published designs?"""
 
 from collections.abc import Callable, Iterable, Iterator
 from datetime import date
@@ -17,7 +17,7 @@ from weirhouse.working import Known, recording
 def check(
     plant: Plant, *, flow: Known | float | None, temperature: Known | float | None, on: date
 ) -> tuple[Finding, ...]:
-    """Return what is missing, what is implausible, and every figure of a unit against its published range.
+    """Return what is missing, implausible or due, and every figure of a unit against its range.
 
     Parameters
     ----------

@@ -1,4 +1,4 @@
-"""What in the plant file can hardly be so? Figures that each look right and do not fit together."""
+"""What in the plant file can hardly be so, or is due? Figures that each look right and do not fit together."""
 
 import itertools
 from collections.abc import Iterator
@@ -7,6 +7,7 @@ from datetime import date
 from weirhouse.plant.finding import Finding
 from weirhouse.plant.layering import bed_doubts
 from weirhouse.plant.model import Calibration, Contact, Feed, Filters, Permit, Plant, Pumps, Stage, Storage
+from weirhouse.plant.ranges import COMMON, OWN
 from weirhouse.plant.units import area_of
 from weirhouse.quantity import show
 
@@ -14,14 +15,13 @@ from weirhouse.quantity import show
 _LOGS = {"giardia_required": (3.0, "Giardia"), "virus_required": (4.0, "viruses")}
 _LOGS_SOURCE = "40 CFR 141.70(a), from memory"
 _RESIDUAL_SOURCE = {"entry_residual_min": "40 CFR 141.72, from memory", "residual_max": "40 CFR 141.65, from memory"}
-_COMMON = "common practice, no source"
 CALIBRATION_DAYS = 366
 _USES = {"US": ("gal/day", "gpm", "ft", "gal"), "SI": ("L/day", "L/s", "m", "m^3")}
 _MOST_PER_PERSON = 2000 / 86400 / 1000  # [m^3/s], of the design flow
 
 
 def doubts(plant: Plant, on: date) -> Iterator[Finding]:
-    """Yield what can hardly be so on a day, in the order of the plant file."""
+    """Yield what can hardly be so on a day, and what is due by then, in the order of the plant file."""
     yield from _village(plant)
     yield from _order(plant)
     for stage in plant.stages:
@@ -49,7 +49,7 @@ def present(plant: Plant, flow: float | None, temperature: float | None) -> Iter
             f"The flow {show(flow, 'm^3/s', display)} is above the design flow "
             f"{show(plant.design_flow, 'm^3/s', display)}.",
             flow, "m^3/s", display, show(flow, "m^3/s", display),
-            f"{show(plant.design_flow, 'm^3/s', display)} or less", "plant file, design_flow",
+            f"{show(plant.design_flow, 'm^3/s', display)} or less", OWN,
         )  # fmt: skip
     if temperature is not None and not -0.5 <= temperature <= 35:
         yield _odd(
@@ -58,7 +58,7 @@ def present(plant: Plant, flow: float | None, temperature: float | None) -> Iter
         )  # fmt: skip
 
 
-def _odd(stage_id: str, title: str, text: str, source: str = _COMMON) -> Finding:
+def _odd(stage_id: str, title: str, text: str, source: str = COMMON) -> Finding:
     return Finding("implausible", stage_id, title, f"{text}.", source=source)
 
 
@@ -127,7 +127,7 @@ def _feed(feed: Feed, on: date) -> Iterator[Finding]:
         )
     if feed.role == "disinfectant" and feed.strength is not None and feed.strength > 0.2 and feed.density > 1000:
         yield _odd(
-            feed.id, feed.name, "no hypochlorite solution is sold above 20 percent: read the product's sheet", _COMMON
+            feed.id, feed.name, "no hypochlorite solution is sold above 20 percent: read the product's sheet", COMMON
         )
     doses = [dose for _, dose in feed.dose_table]
     if any(b < a for a, b in itertools.pairwise(doses)):
@@ -141,7 +141,7 @@ def _calibration(feed: Feed, calibration: Calibration, on: date) -> Iterator[Fin
     if day > on:
         yield _odd(feed.id, feed.name, f"its calibration is dated {day}, which is still to come")
     elif (on - day).days > CALIBRATION_DAYS:
-        yield _odd(feed.id, feed.name, f"its calibration of {day} is older than a year: run a new drawdown")
+        yield Finding("due", feed.id, feed.name, f"Its calibration of {day} is older than a year: run a new drawdown.")
 
 
 def _filters(plant: Plant, stage: Filters) -> Iterator[Finding]:

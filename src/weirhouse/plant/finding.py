@@ -6,7 +6,8 @@ from typing import Any, Literal
 from weirhouse.quantity import convert
 from weirhouse.working import Sheet
 
-Kind = Literal["missing", "implausible", "outside", "inside", "unknown"]
+# due: work that comes round, like a new drawdown; no fault of the plant file
+Kind = Literal["missing", "implausible", "due", "outside", "inside", "unknown"]
 
 
 @dataclass(frozen=True, slots=True)

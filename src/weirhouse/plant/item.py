@@ -2,14 +2,18 @@
 
 from dataclasses import dataclass
 
-from weirhouse.plant.ranges import DesignRange
-from weirhouse.quantity import convert, show
+from weirhouse.plant.ranges import COMMON, OWN, DesignRange
+from weirhouse.quantity import convert, label, show
 from weirhouse.working import Known
 
 # What it means to lie outside of a published range: common practice, no source.
 MEANING = {
     ("stay", "low"): "water hurries through: expect more solids to be carried on; less flow gives it more time",
-    ("stay", "high"): "water stays longer than designs give it: look for dead corners and settled sludge",
+    (
+        "stay",
+        "high",
+    ): "water stays longer than designs give it: look for dead corners and settled sludge. Look from the "
+    "rim: a basin is a confined space and you can drown in it; never enter alone or untested",
     ("surface", "high"): "the water rises faster than designs let it: fine floc is carried over; reduce the flow",
     ("surface", "low"): "it is lightly loaded, which does no harm",
     ("velocity", "high"): "the water moves fast enough to carry settled solids along; reduce the flow",
@@ -33,8 +37,8 @@ MEANING = {
     ("layer", "high"): "a thick layer takes more head and needs more room to rise in the wash",
     ("media", "low"): "that is low for this media: read the delivery sheet again",
     ("media", "high"): "that is high for this media: read the delivery sheet again",
-    ("wash", "low"): "it may not lift the bed, and dirt stays in it",
-    ("wash", "high"): "it may carry media over the trough",
+    ("wash", "low"): "see Today for the rate in today's water; a rate too low for it leaves dirt in the bed",
+    ("wash", "high"): "see Today for the rate in today's water; a rate too high for it carries media over the trough",
     ("wash time", "low"): "the wash may end while the water is still dirty",
     ("wash time", "high"): "more finished water is spent than designs allow for",
     ("expansion", "low"): "the bed is hardly lifted in this water: dirt stays in it",
@@ -48,7 +52,9 @@ MEANING = {
     ("residual", "low"): "that is below what may enter the system",
     ("residual", "high"): "that is above what may enter the system",
 }
-ROUNDING = 1e-9  # 3 in turned to metres by two ways is the same depth
+# A value this near to an end of its range counts as within: ranges are round figures of their own units, and 37 m/h
+# is written 15 gpm/ft2 as well as 15.1.
+NEAR = 0.01
 AS_BUILT = {"ratio"}  # no setting changes it
 HARMLESS = {
     ("surface", "low"),
@@ -83,11 +89,11 @@ class Item:
 
     @property
     def side(self) -> str:
-        """On which side of its range the value lies: "low", "high", or "" when inside or without a range."""
+        """On which side of its range the value lies: "low", "high", or "" when inside, near an end or without one."""
         low, high = self.ends
-        if low is not None and self.value < low * (1 - ROUNDING):
+        if low is not None and self.value < low * (1 - NEAR):
             return "low"
-        return "high" if high is not None and self.value > high * (1 + ROUNDING) else ""
+        return "high" if high is not None and self.value > high * (1 + NEAR) else ""
 
     @property
     def shown(self) -> str:
@@ -99,6 +105,8 @@ class Item:
         """Return whose range it is: "Wisconsin Admin. Code NR 811.47(7)"; "" without a range."""
         if self.span is None:
             return ""
+        if self.span.provenance == "practice":
+            return COMMON
         memory = ", from memory" if self.span.provenance == "memory" else ""
         return f"{self.span.source.split(', http')[0]}{memory}"
 
@@ -107,10 +115,25 @@ class Item:
         """Return the range in the item's display unit: "3.00 h or more"; "" without a range."""
         if self.span is None:
             return ""
-        low, high = (None if end is None else show(end, self.inside, self.unit) for end in self.ends)
+        low, high = (None if end is None else self._end(end) for end in self.ends)
         if low is None:
             return f"{high} or less"
-        return f"{low} or more" if high is None else low if low == high else f"{low} to {high}"
+        if high is None:
+            return f"{low} or more"
+        return low if low == high else f"{low.removesuffix(label(self.unit)).rstrip()} to {high}"
+
+    def _end(self, end: float) -> str:
+        """Return an end as people read it; one of another unit in two figures where that is as near as makes no odds.
+
+        37 m/h is "15 gpm/ft²": a third figure would claim more than the source does.
+        """
+        assert self.span is not None
+        there = float(convert(end, self.inside, self.unit))
+        round_one = float(f"{there:.1e}")
+        foreign = self.unit.replace("^", "") != self.span.unit.replace("^", "") and abs(
+            there - round_one
+        ) <= NEAR * abs(there)
+        return show(end, self.inside, self.unit, 2 if foreign else 3)
 
     @property
     def sentence(self) -> str:
@@ -119,8 +142,16 @@ class Item:
             if self.span is None:
                 return f"{self.title} {self.shown} has no published range to be held against."
             return f"{self.title} {self.shown} keeps to {self.range_text} ({self.source})."
+        words = "below" if self.side == "low" else "above"
+        return f"{self.title} {self.shown} is {words} {self._limit} ({self.source}): {MEANING[self.sort, self.side]}."
+
+    @property
+    def _limit(self) -> str:
+        """Return what an item outside has gone past: the whole range where it has two ends, else its one end."""
         low, high = self.ends
-        end, words = (low, "below") if self.side == "low" else (high, "above")
+        if low is not None and high is not None and low != high:
+            whose = {COMMON: "usual ", OWN: ""}.get(self.source, "published ")
+            return f"the {whose}range of {self.range_text}"
+        end = low if self.side == "low" else high
         assert end is not None
-        limit = show(end, self.inside, self.unit)
-        return f"{self.title} {self.shown} is {words} {limit} ({self.source}): {MEANING[self.sort, self.side]}."
+        return self._end(end)

@@ -13,6 +13,9 @@ _INSIDE = {
     "s": "s", "min": "s", "h": "s", "m": "m", "1": "1", "dimensionless": "1", "1/s": "1/s", "gpm/ft2": "m/s",
     "gal/day/ft2": "m/s", "m/h": "m/s", "ft/min": "m/s", "gal/day/ft": "m^2/s", "gpm/ft": "m^2/s",
 }  # fmt: skip
+_RANK = ("seen", "memory", "practice")
+COMMON = "common practice, no source"  # shown of a range whose source is too weak to be named
+OWN = "your plant file"  # shown of a range that is the plant's own
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,7 +29,7 @@ class DesignRange:
     inside: str
     unit: str  # of the source
     source: str
-    provenance: str  # "seen" in the source, or from "memory"
+    provenance: str  # "seen" in the source, from "memory", or "practice": read, in a source too weak to be named
 
     def holds(self, value: float) -> bool:
         """Return whether a value in the inside unit lies in the range, its ends included."""
@@ -59,11 +62,11 @@ def _range(number: int) -> DesignRange | None:
 
 
 def design(parameter: str, process: str) -> DesignRange | None:
-    """Return the published range of a parameter of a process; one that was read in its source before one from memory.
+    """Return the range of a parameter of a process: one read in its source, else from memory, else of common practice.
 
     >>> design("detention time", "presedimentation").low
     10800.0
     """
     asked = [n for n, row in enumerate(_rows()) if (row["parameter"], row["stage"]) == (parameter, process)]
     fitting = [one for one in map(_range, asked) if one is not None]
-    return min(fitting, key=lambda r: r.provenance != "seen", default=None)
+    return min(fitting, key=lambda r: _RANK.index(r.provenance), default=None)

@@ -58,20 +58,21 @@ def plant_page(folder: PlantFolder, request: Request) -> Response:
 
 def _answer(found: Sequence[Finding], names: Mapping[str, str]) -> str:
     """Return in one sentence what the check found."""
-    inside, outside, missing, odd = ([f for f in found if f.kind == k] for k in KINDS)
+    inside, outside, missing, odd, due = ([f for f in found if f.kind == k] for k in KINDS)
     held = len(inside) + len(outside)
     if not held:
-        first = "No figure of this plant can be held against a published range at present"
+        first = "No figure of this plant can be held against a range at present"
     elif not outside:
-        first = f"All {held} figures that can be held against a published range lie within it"
+        first = f"All {held} figures that can be held against a range lie within it"
     else:
-        verb = "lies" if len(outside) == 1 else "lie"
-        first = f"{len(outside)} of {held} figures {verb} outside the published range: {_listed(outside, names)}"
+        verb, whose = ("lies", "its") if len(outside) == 1 else ("lie", "their")
+        first = f"{len(outside)} of {held} figures {verb} outside {whose} range: {_listed(outside, names)}"
     more = [f"{len(some)} {words}" for some, words in ((missing, "missing"), (odd, "hard to believe")) if some]
+    first += f"; {len(due)} due to be renewed" if due else ""
     return f"{first}; {' and '.join(more)} in the plant file." if more else f"{first}."
 
 
-KINDS = ("inside", "outside", "missing", "implausible")
+KINDS = ("inside", "outside", "missing", "implausible", "due")
 
 
 def _listed(outside: Sequence[Finding], names: Mapping[str, str]) -> str:
