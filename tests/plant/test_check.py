@@ -241,7 +241,7 @@ def test_no_channel_for_flow_is_told():
         (changed('density = "2650 kg/m3"', 'density = "1300 kg/m3"'), "filter_1: A wash would lay anthracite below"),
         (changed("porosity = 0.43", "porosity = 0.2"), "filter_1: Layer 2, sand: a porosity of 0.2"),
         (changed('design_flow = "150 gpm"', 'design_flow = "400 gpm"'), "raw_pumps: all of its pumps"),
-        (changed('date = "2026-04-14"', 'date = "2027-04-14"'), "coagulant: its calibration is dated 2027-04-14"),
+        (changed('date = "2025-10-14"', 'date = "2027-04-14"'), "coagulant: its calibration is dated 2027-04-14"),
         (changed('volume = "24000 gal"', 'volume = "48000 gal"'), "clearwell: area times full_level"),
         (changed('giardia_required = "3 log"', 'giardia_required = "2 log"'), "permit: giardia_required is 2 log"),
         (changed('pump_flow = "560 gpm"', 'pump_flow = "300 gpm"'), "filters: its rate takes 525 gpm"),
@@ -266,7 +266,7 @@ def test_nothing_of_emberly_is_implausible_or_missing():
 
 
 def test_a_calibration_older_than_a_year_is_due_and_no_fault():
-    plant = changed('date = "2026-04-14"', 'date = "2025-04-14"')
+    plant = changed('date = "2025-10-14"', 'date = "2025-04-14"')
     assert texts(found(plant, on=date(2026, 4, 14)), "due") == []
     late = found(plant, on=date(2026, 4, 17))
     assert texts(late, "due") == ["coagulant: Its calibration of 2025-04-14 is older than a year: run a new drawdown."]

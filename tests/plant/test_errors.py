@@ -142,7 +142,7 @@ CHANGES: dict[str, tuple[str, str, tuple[str, ...]]] = {
         "calibration = { date",
         ("train.coagulant.calibration.unit", "percent"),
     ),
-    "no such day": ('date = "2026-04-14"', 'date = "2026-04-31"', ("train.coagulant.calibration.date", "2026-04-31")),
+    "no such day": ('date = "2025-10-14"', 'date = "2025-11-31"', ("train.coagulant.calibration.date", "2025-11-31")),
     "dose in another unit": ('["5 NTU", "15 mg/L"]', '["5 NTU", "15 gpm"]', ("dose_table.1.1", "15 gpm")),
     "half a pair": ('["5 NTU", "15 mg/L"]', '["5 NTU"]', ("dose_table.1", "pair")),
     "unknown zone": (
@@ -211,7 +211,7 @@ PARTS: dict[str, tuple[Callable[[], str], tuple[str, ...]]] = {
         lambda: without("[[train.filter.layer]]", '[[train.filter]]\nid = "filter_2"'),
         ("train.filter_1", "layer of media"),
     ),
-    "layer without depth": (lambda: changed('depth = "20 in"\n', ""), ("train.filter_1.layer.0", "depth is missing")),
+    "layer without depth": (lambda: changed('depth = "19.5 in"\n', ""), ("train.filter_1.layer.0", "depth is missing")),
     "the source of the wash left out": (lambda: stage_out("clearwell"), ("backwash.source", "clearwell")),
     "a train of text": (lambda: without("[[train]]", "[permit]") + '\ntrain = "x"', ("train",)),
     "deep nesting": (lambda: EMBERLY + "\nx = " + "[" * 5000 + "]" * 5000, ("not valid TOML",)),

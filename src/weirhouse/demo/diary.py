@@ -94,7 +94,7 @@ def _instruments() -> Iterator[Event]:
 def _upkeep() -> Iterator[Event]:
     yield _event(
         "maintenance", scenario.DRAWDOWN, scenario.DRAWDOWN + hours(1.5), subject="coagulant",
-        note="drawdown of both feed pumps; new points in the plant file",
+        note="drawdown of both feed pumps, as a check: the points of October in the plant file still hold",
     )  # fmt: skip
     relief = scenario.RELIEF_WEEK
     yield _event(

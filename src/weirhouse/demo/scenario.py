@@ -94,7 +94,7 @@ CHLORINE_DRIFT = Span(local("2026-08-14 06:00"), local("2026-08-19 10:00"))  # e
 FILTER_1_ZERO = Span(local("2026-09-23 11:00"), local("2026-09-23 15:35"))  # sample line shut after cleaning
 RAW_SPIKES = ((local("2026-05-22 03:15"), 842.0), (local("2026-08-24 13:30"), 311.0))  # air bubbles [NTU]
 SETTLED_SPIKE = (local("2026-09-09 10:45"), 46.0)
-DRAWDOWN = local("2026-04-14 13:00")  # the plant file's calibration of both feed pumps
+DRAWDOWN = local("2026-04-14 13:00")  # a check of both feed pumps; the calibration is of October before
 # filter: start of its last backwash; the year ends late in the run of filter 2
 LAST_WASH = {1: local("2026-10-29 12:45"), 2: local("2026-10-28 12:15")}
 
