@@ -121,7 +121,9 @@ def test_too_much_flow_is_told_with_what_it_means(scene):
 
 def test_what_is_so_as_built_is_told_and_presses_nobody(scene):
     line = lines(scene)["unit_filters"]
-    assert line.state == "steady" and "Depth over grain size 914 is below the usual range of 1,000 to 1,350" in line.action
+    assert (
+        line.state == "steady" and "Depth over grain size 914 is below the usual range of 1,000 to 1,350" in line.action
+    )
 
 
 def test_cold_water_lowers_g(scene):
