@@ -8,6 +8,7 @@ The registry (``units.txt``) holds exact fractions, so that 32 degF is exactly 0
 import math
 import re
 from fractions import Fraction
+from functools import lru_cache
 from typing import Any
 
 from weirhouse.units import QuantityError, known, linear
@@ -192,7 +193,7 @@ def parse_several(text: str, unit: str, field: str = "value", *, any_unit: bool 
     """
     parts = [part for part in re.split(r"\s*;\s*|,\s+|\s+(?=[-+.\d])", text.strip()) if part]
     if not parts:
-        raise QuantityError(f'{field} is empty. Write its values like "3 5 8 {label(unit)}".')
+        raise QuantityError(f'{field} is empty. Write its values like "{f"3 5 8 {label(unit)}".rstrip()}".')
     words = [unit_of(part) for part in parts]
     following = ""
     for index in reversed(range(len(parts))):
@@ -239,11 +240,17 @@ def figure(value: float, digits: int = 3) -> str:
     return f"{rounded if size < 10**digits else value:,.{decimals}f}"
 
 
+@lru_cache(maxsize=512)
 def label(unit: str) -> str:
-    """Return a unit as it is shown to people: ``gpm/ft^2`` as ``gpm/ft²``; nothing for a plain number."""
-    if unit in ("1", ""):
+    """Return a unit as it is shown to people: ``gpm/ft^2`` as ``gpm/ft²``; nothing for a plain number or a pH.
+
+    >>> label("gpm/ft^2"), label("ug/L"), label("pH")
+    ('gpm/ft²', 'µg/L', '')
+    """
+    if unit in ("1", "", "pH"):
         return ""
-    text = {"degF": "°F", "degC": "°C", "percent": "%", "1/s": "1/s"}.get(unit, unit)
+    text = {"degF": "°F", "degC": "°C", "percent": "%"}.get(unit, unit)
+    text = re.sub(r"(?<![A-Za-z])u(?=(?:g|m|L|S|mol|mho)\b)", "µ", text)
     return text.replace("^2", "²").replace("^3", "³").replace("*", "·")
 
 
@@ -258,3 +265,21 @@ def show(value: float, unit: str, display: str | None = None, digits: int = 3) -
     there = display or unit
     number, name = figure(float(convert(value, unit, there)), digits), label(there)
     return f"{number} {name}".strip()
+
+
+def written(value: float, unit: str, display: str | None = None, digits: int = 3) -> str:
+    """Return a limit or a plain reading as one writes it: without zeros that say nothing.
+
+    Turbidity below 0.1 NTU is read to two digits.
+
+    >>> written(0.3, "NTU"), written(1.0, "NTU"), written(0.0461, "NTU"), written(4.0, "g/m^3", "mg/L")
+    ('0.3 NTU', '1 NTU', '0.046 NTU', '4 mg/L')
+    >>> written(0.1524, "m", "ft"), written(12000, "gal"), written(0, "NTU")
+    ('0.5 ft', '12,000 gal', '0 NTU')
+    """
+    there = display or unit
+    number = float(convert(value, unit, there))
+    text = figure(number, min(digits, 2) if there == "NTU" and abs(number) < 0.0995 else digits)
+    if "." in text and "e" not in text:
+        text = text.rstrip("0").rstrip(".")
+    return f"{text} {label(there)}".strip()
