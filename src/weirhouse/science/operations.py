@@ -554,3 +554,64 @@ def solids_caught(volume: Volume, solids: Annotated[Dose, Range(0.5, 50.0)]) -> 
     checks.at_least(volume, 0.0, "volume", "m^3")
     checks.at_least(solids, 0.0, "solids", "mg/L")
     return volume * solids / 1000
+
+
+@worked("Water to a mixture", expression="made - 1", reference="definition")
+def water_parts(made: Annotated[Number, Range(1, 50)]) -> Number:
+    """Return the parts of water that go with one part of product.
+
+    Parameters
+    ----------
+    made : parts of mixed solution made of one part of product. [-]
+
+    Returns
+    -------
+    Parts of water, by volume. [-]
+
+    Raises
+    ------
+    ValueError
+        If less is made than what goes in.
+
+    Examples
+    --------
+    >>> water_parts(4.0)
+    3.0
+
+    References
+    ----------
+    Definition: volumes add, as near as makes no odds for a day tank.
+    """
+    checks.at_least(made, 1.0, "made", "", "One part of product makes at least one part.")
+    return made - 1
+
+
+@worked("Share of a limit", expression="value / limit", reference="definition")
+def share_of_limit(value: Annotated[Head, Range(0.0, 0.3)], limit: Annotated[Head, Range(0.1, 1.0)]) -> Fraction:
+    """Return which share of its limit a head loss has reached.
+
+    Parameters
+    ----------
+    value : head loss now. [m]
+    limit : head loss at which something is done. [m]
+
+    Returns
+    -------
+    Share; 1 is at the limit. [-]
+
+    Raises
+    ------
+    ValueError
+        If the limit is not above 0.
+
+    Examples
+    --------
+    >>> share_of_limit(0.12, 0.15)
+    0.8
+
+    References
+    ----------
+    Definition.
+    """
+    checks.above(limit, 0.0, "limit", "m", "Enter the head loss at which you clean.")
+    return value / limit
