@@ -76,7 +76,7 @@ def test_no_setpoint_is_in_the_order_when_a_key_reading_is_doubtful(week, channe
     _, plant, quiet = week
     found = spoilt(week, channel, how)
     assert found.order_state == "unknown"
-    assert found.order.startswith("No setting can be given before you check ")
+    assert found.order.startswith("Check first: ")
     assert plant.channels[channel].name in found.order
     setpoints = {line.shown for line in quiet.advice if line.id.endswith(("_dose", "_setting", "_flow")) and line.shown}
     assert len(setpoints) >= 4

@@ -213,6 +213,28 @@ def test_a_tank_at_its_reserve_says_so(few):
     found = today_of(scene)
     assert found.line("standstill").state == "do_now"
     assert found.line("standstill").value == 0.0
+    assert found.order.startswith("Tank on the hill is at its reserve: ask the village to save water and call State")
+    assert "; take water at 141 gpm" in found.order
+    assert "low pressure can draw dirt into the mains" in found.line("standstill").caution
+
+
+def test_under_a_hold_nobody_is_told_to_start(few):
+    """1.9 ft above the reserve last 2.4 h at 70 gpm; at the reserve no water is made either."""
+    scene = few(now=NOW.replace(hour=6)).newest("raw_turbidity", "190 NTU")
+    found = today_of(scene.each("storage_level", lambda r: r.value * 13.67 / 20))
+    still = found.line("standstill")
+    assert still.state == "soon" and still.action.startswith("The reserve is reached at 04:2")
+    assert " if the hold lasts: ask the village to save water now and call State" in still.action
+    assert still.action.endswith("before then. Do not start while the hold is in force.")
+    assert "raw_turbidity" in still.uses
+    for what in ("dose", "feed", "setting"):
+        line = found.line(f"coagulant_{what}")
+        assert line.action.startswith("Feed nothing while the hold is in force. After it: ")
+        assert "start" not in line.action
+    low = Scene(scene.folder.with_name("low"), now=scene.now).quiet(NEEDED).newest("raw_turbidity", "190 NTU")
+    found = today_of(low.newest("storage_level", "11 ft"))
+    assert found.line("standstill").action.endswith("Make none while the hold is in force.")
+    assert found.order.startswith("Hold: ") and "is at its reserve: ask the village to save water" in found.order
 
 
 def test_at_night_the_order_says_until_when_to_start(few):
@@ -232,7 +254,7 @@ def test_at_night_the_order_says_until_when_to_start(few):
 def test_an_action_level_comes_before_all_else(few):
     found = today_of(few().newest("combined_turbidity", "1.3 NTU"))
     assert found.order_state == "do_now"
-    assert found.order.startswith("Stop the plant: Combined filter effluent is 1.30 NTU (your level: above 1.00 NTU)")
+    assert found.order.startswith("Stop the plant: Combined filter effluent is 1.3 NTU (your level: above 1 NTU)")
     assert "555-0100" in found.order and "mg/L" not in found.order
     first, second = found.advice[:2]
     assert (first.id, second.id) == (
@@ -241,11 +263,12 @@ def test_an_action_level_comes_before_all_else(few):
     assert first.state == second.state == "do_now"
     flow = found.line("plant_flow")
     assert flow.value == 0.0 and flow.state == "do_now"
+    assert flow.action == "Take no water: Combined filter effluent 1.3 NTU is above your 1 NTU."
 
 
 def test_a_residual_below_its_level_holds(few):
     found = today_of(few().newest("entry_chlorine", "0.3 mg/L"))
-    assert found.order.startswith("Hold: shut the intake and send no water on: Entry residual is 0.300 mg/L")
+    assert found.order.startswith("Hold: shut the intake and send no water on: Entry residual is 0.3 mg/L (")
 
 
 def test_a_rise_tells_when_the_hold_level_is_reached(few):
@@ -258,6 +281,17 @@ def test_a_rise_tells_when_the_hold_level_is_reached(few):
     line = today_of(few().each("raw_turbidity", rise)).line("raw_water")
     assert line.state == "soon" and "your hold level at about 14:3" in line.action
     assert "rising by 60 NTU in an hour over the last hour" in line.because
+
+
+def test_a_screen_at_three_quarters_of_its_limit_is_cleaned_this_shift(few):
+    """0.43 ft of the 0.5 ft allowed are 0.86 of it; 0.3 ft are 0.6."""
+    scene = Scene(few().folder.with_name("screen")).quiet((*NEEDED, "intake_head_loss"))
+    line = today_of(scene.newest("intake_head_loss", "0.43 ft")).line("intake_screen")
+    assert line.state == "soon" and line.action == "Clean the screen this shift: 0.43 ft of 0.5 ft."
+    assert "lock it out" in line.caution
+    scene = Scene(scene.folder.with_name("clear")).quiet((*NEEDED, "intake_head_loss"))
+    line = today_of(scene.newest("intake_head_loss", "0.3 ft")).line("intake_screen")
+    assert line.state == "steady" and line.action == "Leave it: head loss 0.3 ft of 0.5 ft."
 
 
 def test_a_shut_intake_may_be_opened_below_the_levels(few):
@@ -342,4 +376,7 @@ def test_the_smallest_plant_gets_what_can_be_said_of_it(tmp_path):
     assert found.order == "Take water at 8.87 L/s."
     assert found.line("plant_flow").value == pytest.approx(0.00887, rel=0.01)
     still = today_of(Scene(tmp_path / "still", plant_text=SMALL).quiet().stale("plant_flow", 3.0))
-    assert still.order == "No setting can be given before you check Flow (last reading 3 days old, stale after 2 h)."
+    assert still.order == (
+        "Check first: Flow, last reading 3 days old. "
+        "Read the flow meter and hold it against the change of level in a tank."
+    )

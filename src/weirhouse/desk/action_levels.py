@@ -5,7 +5,7 @@ from collections.abc import Iterator
 from weirhouse.desk.lines import age_words, figure, oldest, read_off, unknown
 from weirhouse.desk.model import Advice, Figure
 from weirhouse.plant.model import Action, Plant
-from weirhouse.quantity import show
+from weirhouse.quantity import written
 from weirhouse.situation.ages import age_text
 from weirhouse.situation.model import Situation, Value
 
@@ -15,6 +15,8 @@ WORDS = {
     "hold": "Hold: shut the intake and send no water on",
     "filter_to_waste": "Filter to waste until it is below again",
 }
+
+FLOOD = "Creek in flood: do not go into the water or alone onto the intake; lock the pump out before you reach in."
 
 
 def telephone(plant: Plant) -> str:
@@ -59,24 +61,26 @@ def action_id(action: Action) -> str:
 def _limit(action: Action, value: Value) -> str:
     limit = action.above if action.above is not None else action.below
     side = "above" if action.above is not None else "below"
-    return f"{side} {show(float(limit or 0.0), value.unit, value.display or value.unit)}"
+    return f"{side} {written(float(limit or 0.0), value.unit, value.display or value.unit)}"
 
 
 def _line(situation: Situation, action: Action) -> Advice:
     value = situation.value(action.channel)
     limit = _limit(action, value)
-    title = f"{value.title} {limit}: {action.do.replace('_', ' ')}"
+    title = f"{value.title} ({action.do.replace('_', ' ')} {limit})"
     channels = (action.channel,)
     at_level = reached(value, action)
     shutdowns = _shutdowns(situation, action.channel, value)
     caution = f"Public health: {telephone(situation.plant)}, when a limit is broken or you doubt the disinfection."
+    if action.do == "hold" and action.channel.startswith(("raw_", "stream_", "intake_")):
+        caution = f"{caution} {FLOOD}"
     if value.usable is None:
         return unknown(
             situation, action_id(action), title, channels, inside=value.unit, unit=value.display, caution=caution,
             because=f"Your level is {limit}. {_last(value, at_level)}", figures=shutdowns,
         )  # fmt: skip
     assert value.known is not None
-    shown, sure = show(value.known, value.unit, value.display), f"measured; {age_words(situation, channels)}"
+    shown, sure = written(value.known, value.unit, value.display), f"measured; {age_words(situation, channels)}"
     if at_level:
         return Advice(
             id=action_id(action), title=title, action=f"{WORDS.get(action.do, action.do)}.",
@@ -86,17 +90,25 @@ def _line(situation: Situation, action: Action) -> Advice:
             figures=shutdowns,
         )  # fmt: skip
     return Advice(
-        id=action_id(action), title=title, action=f"Not reached: {value.title} is {shown}.",
+        id=action_id(action), title=title, action="Not reached.",
         value=float(value.known), inside=value.unit, unit=value.display, shown=shown, state="steady", caution="",
         working=read_off(value), age_s=oldest(situation, channels), confidence=sure,
-        depends=channels, check="", because=f"Your action level is {limit}.", figures=shutdowns,
+        depends=channels, check="", because="", figures=shutdowns,
     )  # fmt: skip
+
+
+def level_words(situation: Situation, action: Action) -> str:
+    """Return which reading reaches which level: "Raw turbidity 408 NTU is above your 150 NTU"."""
+    value = situation.value(action.channel)
+    side, _, limit = _limit(action, value).partition(" ")
+    shown = "" if value.known is None else f" {written(value.known, value.unit, value.display)}"
+    return f"{value.title}{shown} is {side} your {limit}"
 
 
 def _last(value: Value, at_level: bool | None) -> str:
     if value.known is None:
         return "There is no reading."
-    shown = show(value.known, value.unit, value.display)
+    shown = written(value.known, value.unit, value.display)
     if at_level:
         return f"The newest reading, {shown}, reaches it: treat the level as reached until the check shows otherwise."
     return f"The newest reading, {shown}, does not reach it but is doubtful."

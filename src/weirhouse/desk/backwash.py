@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from weirhouse.desk.filters import WASH
 from weirhouse.desk.lines import Display, age_words, figure, oldest, unknown
 from weirhouse.desk.model import Advice, AdviceState, Figure
-from weirhouse.desk.storage import plan_area, reserve
+from weirhouse.desk.storage import at_reserve, plan_area, reserve, tanks
 from weirhouse.plant.model import Contact, Filter, Filters, Layer, Plant, Storage
 from weirhouse.plant.units import area_of
 from weirhouse.quantity import show
@@ -137,10 +137,18 @@ def _sheet(situation: Situation, stage: Filters) -> Advice:
     ]
     state: AdviceState = "soon" if problems else "steady"
     duration = show(_duration(situation.plant, stage), "s", "min", 2)
-    rates = "; ".join(
-        f"{_names(stage, bed)} at {display.show(bed.rate, FilterRate)} ({display.show(bed.flow, Flow)})" for bed in beds
-    )
-    action = f"Wash {rates} for {duration} each, {display.show(beds[0].volume, Volume)} of finished water."
+    action = _how(stage, beds, duration, display)
+    held = [tank for tank in tanks(situation.plant) if tank.id in situation.tanks]
+    low = at_reserve(situation)
+    if low:
+        names = " and ".join(tank.name for tank in low)
+        action = f"No wash now: it takes finished water, and {names} is at its reserve. When you wash: {action}"
+        state = "soon"
+    elif any(_sewer_too_small(bed) for bed in beds):
+        action = f"Put the wash off until the sewer takes more, if head loss and turbidity allow. If you must: {action}"
+        state = "soon"
+    else:
+        action = f"When you wash: {action}"
     habits = [_habit(situation.plant, stage, bed, display) for bed in beds]
     remarks = [*(r for bed in beds for r in _remarks(bed, display)), *(h for h in habits if h), *problems]
     if remarks:
@@ -149,13 +157,31 @@ def _sheet(situation: Situation, stage: Filters) -> Advice:
         id="backwash", title=title, action=action, value=float(beds[0].rate), inside="m/s", unit=unit,
         shown=display.show(beds[0].rate, FilterRate), state=state, caution=WASH, working=sheet,
         age_s=oldest(situation, channels),
-        confidence=f"worked out from the media in the plant file; one expansion measured with a stick while washing "
+        confidence=f"worked out from the media in the plant file; one expansion measured from behind the rail, with a "
+        f"stick on a lanyard, while washing "
         f"tells whether its sphericity is right; {age_words(situation, channels)}",
         depends=channels, check="",
         because=f"In water of {display.show(temperature, Temperature)} this expands the finest layer by "
         f"{show(_finest(beds[0]).expansion, '1', 'percent', 2)}.",
-        figures=tuple(figures),
+        figures=tuple(figures), uses=tuple(situation.tanks[t.id].level.channel for t in held),
     )  # fmt: skip
+
+
+def _how(stage: Filters, beds: Sequence[Bed], duration: str, display: Display) -> str:
+    """Return rate, flow, time and water of a wash: of each filter where their beds differ."""
+    several = len(beds) > 1
+    rates = "; ".join(
+        f"{f'{_names(stage, bed)} at ' if several else ''}{display.show(bed.rate, FilterRate)} "
+        f"({display.show(bed.flow, Flow)}) for {duration}, {display.show(bed.volume, Volume)}"
+        for bed in beds
+    )
+    each = " each" if len(stage.filter) > 1 else ""
+    return f"{rates}{each} of finished water."
+
+
+def _sewer_too_small(bed: Bed) -> bool:
+    """Whether what the sewer takes is too little to lift the coarsest grains."""
+    return bool(bed.rate < bed.lifting) and "sewer" in bed.held_by
 
 
 def _incomplete(stage: Filters) -> str:
@@ -331,8 +357,6 @@ def _problems(bed: Bed, display: Display) -> list[str]:
             f"The media rise to {display.show(bed.clearance, Length)} below the trough and may go over it: "
             "throttle the wash until they stay below."
         )
-    if bed.rate < bed.lifting and "sewer" in bed.held_by:
-        said.append("Put the wash off until the sewer takes more, if head loss and turbidity allow.")
     return said
 
 

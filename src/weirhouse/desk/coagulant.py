@@ -13,7 +13,7 @@ from weirhouse.science.basins import detention_time
 from weirhouse.science.coagulation import alkalinity_after_coagulant, ph_after_coagulant
 from weirhouse.science.operations import dose_between, dose_change
 from weirhouse.science.quantities import Dose
-from weirhouse.situation.ages import clock_text, later
+from weirhouse.situation.ages import at_clock, later
 from weirhouse.situation.model import Situation
 from weirhouse.working import Default, Entry, Known, Sheet, note, recording
 
@@ -227,7 +227,7 @@ def _arrival(situation: Situation, feed: Feed, dose: Known | None) -> Advice | N
     standing = situation.running.state == "standing"
     when = f"after {show(lag, 's', 'h', 2)} of running"
     if not standing:
-        when = f"at about {clock_text(later(situation.at, lag), situation.at, situation.zone)}"
+        when = at_clock(later(situation.at, lag), situation.at, situation.zone, "about ")
     shown = show(then, "g/m^3", unit)
     state: AdviceState = "steady"
     if abs(change) > APART:

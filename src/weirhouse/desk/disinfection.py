@@ -9,7 +9,7 @@ from weirhouse.desk.flow import setting_flow
 from weirhouse.desk.lines import Display, age_words, figure, oldest, read_off, unknown
 from weirhouse.desk.model import Advice, AdviceState, Figure
 from weirhouse.plant.model import Feed
-from weirhouse.quantity import show
+from weirhouse.quantity import show, written
 from weirhouse.science.basins import detention_time
 from weirhouse.science.chlorine import chlorine_demand
 from weirhouse.science.operations import dose_change, dose_for_residual, together
@@ -75,7 +75,9 @@ def _dose(situation: Situation, feed: Feed) -> tuple[Advice, Known | None]:
         wait = _still_coming(situation, feed)
     figures = _figures(situation, feed, demand, unit)
     shown, now = show(dose, "g/m^3", unit), show(present, "g/m^3", unit)
-    because = f"Free residual {show(residual, 'g/m^3', UNIT)}, target {show(target, 'g/m^3', UNIT)}; now fed {now}."
+    because = (
+        f"Free residual {written(residual, 'g/m^3', UNIT)}, target {written(target, 'g/m^3', UNIT)}; now fed {now}."
+    )
     state: AdviceState = "steady"
     beyond = _beyond(situation, feed, dose)
     if situation.running.state == "standing":
@@ -166,9 +168,9 @@ def chlorine_residual(situation: Situation) -> Advice:
     residual = value.usable
     assert residual is not None
     least, most = (_limit(situation, name) for name in ("entry_residual_min", "residual_max"))
-    shown = show(residual, "g/m^3", UNIT)
-    limits = [f"at least {show(least, 'g/m^3', UNIT)}"] if least is not None else []
-    limits += [f"at most {show(most, 'g/m^3', UNIT)}"] if most is not None else []
+    shown = written(residual, "g/m^3", UNIT)
+    limits = [f"at least {written(least, 'g/m^3', UNIT)}"] if least is not None else []
+    limits += [f"at most {written(most, 'g/m^3', UNIT)}"] if most is not None else []
     call = telephone(plant)
     state: AdviceState = "steady"
     if least is not None and residual < least:

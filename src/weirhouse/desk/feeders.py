@@ -10,7 +10,7 @@ from weirhouse.plant.model import Feed, Plant
 from weirhouse.quantity import convert, show
 from weirhouse.science.basins import round_volume
 from weirhouse.science.feed import feed_rate, pump_setting, strength_from_trade_percent, tank_time_left
-from weirhouse.science.operations import dose_change, height_above
+from weirhouse.science.operations import dose_change, height_above, water_parts
 from weirhouse.science.quantities import Dose, FeedRate, Flow
 from weirhouse.situation.model import Situation
 from weirhouse.working import Default, Known, Sheet, note, recording
@@ -112,7 +112,16 @@ def rate_and_setting(
     if dose is None or flow is None or bad:
         check = "" if bad else why_no_dose if dose is None else "No flow is on record to start at: measure the flow."
         return [
-            unknown(situation, f"{feed.id}_{what}", title, needed, check=check, inside=inside, unit=shown)
+            unknown(
+                situation,
+                f"{feed.id}_{what}",
+                title,
+                needed,
+                check=check,
+                inside=inside,
+                unit=shown,
+                caution=caution_of(feed, pump=True),
+            )
             for what, title, inside, shown in (
                 ("feed", feed_title, "m^3/s", unit),
                 ("setting", setting_title, "1", setting_unit),
@@ -124,8 +133,9 @@ def rate_and_setting(
     sure = f"worked out from the dose, the flow and the product in the plant file; {age_words(situation, needed)}"
     if result.rate is None:
         first = unknown(
-            situation, f"{feed.id}_feed", feed_title, needed, check=result.problem, inside="m^3/s", unit=unit
-        )
+            situation, f"{feed.id}_feed", feed_title, needed, check=result.problem, inside="m^3/s", unit=unit,
+            caution=caution_of(feed, pump=True),
+        )  # fmt: skip
     else:
         mixed = " of the mixed solution" if dilution(situation.plant, feed) != 1.0 else " of the product"
         first = Advice(
@@ -152,10 +162,14 @@ def _setting(
         check = (
             "The plant file has no drawdown calibration of this pump: run a drawdown at three settings and enter it."
         )
-        return unknown(situation, id, title, needed, check=check, inside="1", unit=unit)
+        return unknown(
+            situation, id, title, needed, check=check, inside="1", unit=unit, caution=caution_of(feed, pump=True)
+        )
     if result.setting is None:
         check = result.setting_problem or result.problem
-        return unknown(situation, id, title, needed, check=check, inside="1", unit=unit, caution=caution_of(feed))
+        return unknown(
+            situation, id, title, needed, check=check, inside="1", unit=unit, caution=caution_of(feed, pump=True)
+        )
     setting = result.setting
     present = situation.feeds[feed.id].setting.usable
     state: AdviceState = "steady"
@@ -196,10 +210,21 @@ def day_tank(
     bad = [c for c in needed if situation.value(c).usable is None]
     flow = setting_flow(situation)
     if bad or dose is None or flow is None or level.usable is None:
-        return unknown(situation, id, title, needed, inside="s", unit="h", check="" if bad else "Dip the day tank.")
+        return unknown(situation, id, title, needed, inside="s", unit="h", check="" if bad else "Dip the day tank.",
+            caution=caution_of(feed, pump=True),
+        )  # fmt: skip
     result = fed(plant, feed, dose, flow)
     if result.rate is None or result.rate <= 0:
-        return unknown(situation, id, title, needed, inside="s", unit="h", check=result.problem)
+        return unknown(
+            situation,
+            id,
+            title,
+            needed,
+            inside="s",
+            unit="h",
+            check=result.problem,
+            caution=caution_of(feed, pump=True),
+        )
     at = f"train.{feed.id}.day_tank"
     low = plant.known(f"{at}.low") if tank.low is not None else Known(0.0, Default("empty", "definition"), "m")
     with recording() as sheet:
@@ -211,7 +236,9 @@ def day_tank(
     words = {"do_now": "Fill it now", "soon": "Fill it this shift", "steady": "Leave it"}
     mix = ""
     if state != "steady" and tank.dilution is not None and tank.dilution != 1:
-        mix = f" Mix {tank.dilution:g} volumes of solution from one of product."
+        with recording():
+            parts = water_parts(plant.known(f"train.{feed.id}.day_tank.dilution"))
+        mix = f" Mix 1 part product with {parts:g} part{'' if parts == 1 else 's'} water (makes {tank.dilution:g})."
     return Advice(
         id=id, title=title, action=f"{words[state]}: {shown} of running left.{mix}", value=float(left), inside="s",
         unit="h", shown=shown, state=state, caution=caution_of(feed) if state != "steady" else "", working=sheet,

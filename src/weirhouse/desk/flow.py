@@ -2,7 +2,7 @@
 
 from collections.abc import Iterator
 
-from weirhouse.desk.action_levels import in_force
+from weirhouse.desk.action_levels import in_force, level_words
 from weirhouse.desk.lines import Display, age_words, figure, oldest, unknown
 from weirhouse.desk.model import Advice, AdviceState, Figure
 from weirhouse.desk.raw_water import verdict_channels
@@ -60,7 +60,7 @@ def plant_flow(situation: Situation) -> Iterator[Advice]:
     value: Known | float | None
     if stops:
         value, state = 0.0, "do_now"
-        action = "Take no water: an action level is reached."
+        action = f"Take no water: {level_words(situation, stops[0])}."
     elif running == "standing":
         value = starting_flow(situation)
         since = situation.running.since

@@ -4,29 +4,61 @@ from collections.abc import Iterator
 from dataclasses import replace
 
 from weirhouse.desk.action_levels import in_force
-from weirhouse.desk.model import Advice
+from weirhouse.desk.model import Advice, AdviceState
+from weirhouse.plant.model import Feed
 from weirhouse.situation.model import Situation
 
-FED = ("dose", "feed", "setting", "arrival")
-WORDS = {"hold": "held", "stop": "stopped"}
+FED = ("dose", "feed", "setting")
+WORDS = {
+    "hold": ("while the hold is in force", "After it"),
+    "stop": ("while the plant is stopped", "When it may start again"),
+}
+DUE = " A jar test is due"
 
 
 def feeds_held(situation: Situation, lines: Iterator[Advice]) -> Iterator[Advice]:
-    """Yield the lines; those that set a feed say so for the start, while the plant is to be held or stopped."""
-    ids = {f"{feed.id}_{what}" for feed in situation.plant.feeds for what in FED}
+    """Yield the lines; those that set a feed say so for the time after, while the plant is to be held or stopped."""
+    feeds = {f"{feed.id}_{what}": (feed, what) for feed in situation.plant.feeds for what in (*FED, "arrival")}
     channels = tuple(dict.fromkeys(a.channel for a in situation.plant.action if a.do in WORDS))
     stops = [action.do for action in in_force(situation) if action.do in WORDS]
     for line in lines:
-        if line.id not in ids:
+        if line.id not in feeds:
             yield line
             continue
         named = replace(line, uses=tuple(dict.fromkeys([*line.uses, *channels])))
-        if not stops or line.state == "unknown" or situation.running.state == "standing":
+        if not stops or line.state == "unknown":
             yield named
             continue
-        then = f"{line.action[0].lower()}{line.action[1:]}"
-        yield replace(
-            named,
-            action=f"Feed nothing while the plant is {WORDS[stops[0]]}. When you take water again: {then}",
-            state="soon" if line.state == "do_now" else line.state,
-        )
+        feed, what = feeds[line.id]
+        action = _let_in(line.action) if what == "arrival" else _after(situation, feed, what, line, *WORDS[stops[0]])
+        yield replace(named, action=action, state=_state(situation, line))
+
+
+def _state(situation: Situation, line: Advice) -> AdviceState:
+    if situation.running.state == "standing":
+        return "steady"
+    return "soon" if line.state == "do_now" else line.state
+
+
+def _after(situation: Situation, feed: Feed, what: str, line: Advice, during: str, then: str) -> str:
+    """Return that nothing is fed, and what to feed afterwards, for which water."""
+    force = situation.feeds[feed.id]
+    number = f"feed pump at {line.shown}" if what == "setting" else line.shown
+    water = " for the water in the basin" if what == "dose" and force.raw_at_feed is not None else ""
+    due = f"{DUE}{line.action.split(DUE)[1]}" if DUE in line.action else ""
+    return f"Feed nothing {during}. {then}: {number}{water}; measure again first.{due}"
+
+
+def _let_in(action: str) -> str:
+    """Return what the creek's water of now wants, without a word that it comes in.
+
+    >>> _let_in("At about 17:20 the water that comes in now reaches the feed: then feed 36 mg/L.")
+    'If this creek water is let in: feed 36 mg/L when it reaches the feed.'
+    >>> _let_in("The water that comes in now wants no other dose; it reaches the feed at about 17:20.")
+    'If this creek water is let in, it wants no other dose.'
+    """
+    _, then, rest = action.partition(" reaches the feed: then ")
+    if not then:
+        return "If this creek water is let in, it wants no other dose."
+    dose, stop, more = rest.partition(f".{DUE.split(' is')[0]}")
+    return f"If this creek water is let in: {dose.rstrip('.')} when it reaches the feed.{stop[1:]}{more}"

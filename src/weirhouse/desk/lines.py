@@ -27,10 +27,14 @@ _CHECKS = (
 )
 
 
+def how_to_check(value: Value) -> str:
+    """Return how to get a good reading in place of a doubtful one."""
+    return next((text for word, text in _CHECKS if word in value.channel), "read it at the instrument")
+
+
 def what_to_check(value: Value) -> str:
     """Return one sentence: what is wrong with a reading and how to get a good one."""
-    how = next((text for word, text in _CHECKS if word in value.channel), "read it at the instrument")
-    return f"{value.title}: {value.why}; {how}, and enter what you find."
+    return f"{value.title}: {value.why}; {how_to_check(value)}, and enter what you find."
 
 
 def doubtful(situation: Situation, channels: Iterable[str]) -> tuple[Value, ...]:

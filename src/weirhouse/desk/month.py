@@ -5,7 +5,7 @@ from collections.abc import Iterator
 from weirhouse.desk.action_levels import telephone
 from weirhouse.desk.lines import age_words, figure, oldest, unknown
 from weirhouse.desk.model import Advice, AdviceState
-from weirhouse.quantity import show
+from weirhouse.quantity import show, written
 from weirhouse.science.operations import share_within
 from weirhouse.situation.ages import clock_text
 from weirhouse.situation.model import Month, Situation
@@ -44,7 +44,7 @@ def _turbidity(situation: Situation, month: Month) -> Advice:
     source = Reading(month.title, "", month.maximum.source.taken_at, f"counted in {name}")  # type: ignore[union-attr]
     with recording() as sheet:
         share = share_within(Known(month.periods, source, "1"), Known(month.periods_over, source, "1"))
-    highest = show(month.maximum, "NTU", "NTU", 2)
+    highest = written(month.maximum, "NTU", "NTU", 2)
     at = clock_text(month.maximum_at, situation.at, situation.zone) if month.maximum_at else ""
     state: AdviceState = "steady"
     action = f"{_counted(month, name)} Highest {highest} ({at})."
@@ -77,7 +77,7 @@ def _lowest(minimum: Known) -> Sheet:
 def _counted(month: Month, name: str) -> str:
     return (
         f"{name} so far: {month.periods} four-hour values while the plant ran, {month.periods_over} of them above "
-        f"{show(month.limit or 0.0, 'NTU', 'NTU', 2)}."
+        f"{written(month.limit or 0.0, 'NTU')}."
     )
 
 
@@ -93,10 +93,10 @@ def _residual(situation: Situation, month: Month) -> Advice:
         return unknown(
             situation, "month_residual", title, channels, inside="g/m^3", unit="mg/L", caution=caution, check=check
         )
-    lowest = show(month.minimum, "g/m^3", "mg/L", 2)
+    lowest = written(month.minimum, "g/m^3", "mg/L", 2)
     at = clock_text(month.minimum_at, situation.at, situation.zone) if month.minimum_at else ""
     short = least is not None and bool(month.minimum < least)
-    limit = f"least allowed {show(least, 'g/m^3', 'mg/L', 2)}" if least is not None else ""
+    limit = f"least allowed {written(least, 'g/m^3', 'mg/L')}" if least is not None else ""
     action = f"{name} so far: lowest residual {lowest} ({at}) of {month.values} values."
     if short:
         action += f" That is below the least allowed: {telephone(situation.plant)}."

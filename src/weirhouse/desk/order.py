@@ -3,9 +3,10 @@
 from collections.abc import Mapping, Sequence
 
 from weirhouse.desk.action_levels import WORDS, in_force, reached, telephone
+from weirhouse.desk.lines import how_to_check
 from weirhouse.desk.model import Advice, AdviceState
-from weirhouse.quantity import show
-from weirhouse.situation.ages import clock_text, later
+from weirhouse.quantity import show, written
+from weirhouse.situation.ages import at_clock, later
 from weirhouse.situation.model import Situation, Value
 
 Lines = Mapping[str, Advice]
@@ -28,10 +29,11 @@ def key_channels(situation: Situation) -> tuple[str, ...]:
 def order(situation: Situation, advice: Sequence[Advice]) -> tuple[str, AdviceState]:
     """Return the order of the day and its state."""
     force = in_force(situation)
-    if force:
-        return _by_action_level(situation, force[0].channel, force[0].do, _limit_text(situation, force[0])), "do_now"
-    doubtful = [situation.value(c) for c in key_channels(situation) if situation.value(c).usable is None]
     lines = {line.id: line for line in advice}
+    if force:
+        limit = _limit_text(situation, force[0])
+        return _by_action_level(situation, lines, force[0].channel, force[0].do, limit), "do_now"
+    doubtful = [situation.value(c) for c in key_channels(situation) if situation.value(c).usable is None]
     doubtful += [
         situation.value(c)
         for line in advice
@@ -40,14 +42,17 @@ def order(situation: Situation, advice: Sequence[Advice]) -> tuple[str, AdviceSt
         if c not in key_channels(situation)
     ]
     if doubtful:
-        return _cannot_tell(situation, doubtful), "unknown"
+        return _cannot_tell(situation, doubtful, lines), "unknown"
     if situation.running.state == "unknown":
-        return "No setting can be given before you enter whether the plant was started or stopped last.", "unknown"
+        return "Check first: enter in the day log whether the plant was started or stopped last.", "unknown"
     parts = (_urgent, _water, _feeds, _backwash, _disinfection)
     clauses = [clause for part in parts for clause in part(situation, lines)]
     if not clauses:
         return "Nothing can be ordered: this plant file names no stage that is set by hand.", "unknown"
     sentence = ", ".join(clauses)
+    low = _reserve(lines)
+    if low:
+        sentence = f"{low}; {sentence}"
     states = {line.state for line in advice if not line.id.startswith(BESIDE)}
     state: AdviceState = "do_now" if "do_now" in states else "soon" if "soon" in states else "steady"
     return f"{sentence[0].upper()}{sentence[1:]}.", state
@@ -58,21 +63,24 @@ def _limit_text(situation: Situation, action: object) -> str:
     above, below = action.above, action.below  # type: ignore[attr-defined]
     limit = above if above is not None else below
     side = "above" if above is not None else "below"
-    return f"your level: {side} {show(float(limit), value.unit, value.display)}"
+    return f"your level: {side} {written(float(limit), value.unit, value.display)}"
 
 
-def _by_action_level(situation: Situation, channel: str, do: str, limit: str) -> str:
+def _by_action_level(situation: Situation, lines: Lines, channel: str, do: str, limit: str) -> str:
     value = situation.value(channel)
     assert value.known is not None
-    shown = show(value.known, value.unit, value.display)
+    shown = written(value.known, value.unit, value.display)
     call = f", and {telephone(situation.plant)}" if do == "stop" else ""
-    return f"{WORDS.get(do, do)}: {value.title} is {shown} ({limit}){call}."
+    low = f"; {first}" if (first := _reserve(lines)) else ""
+    return f"{WORDS.get(do, do)}: {value.title} is {shown} ({limit}){call}{low}."
 
 
-def _cannot_tell(situation: Situation, doubtful: Sequence[Value]) -> str:
+def _cannot_tell(situation: Situation, doubtful: Sequence[Value], lines: Lines) -> str:
+    """Return what to check first and how, with no setting beside it."""
     seen = {value.channel: value for value in doubtful}
-    parts = [f"{value.title} ({value.why})" for value in seen.values()]
-    listed = parts[0] if len(parts) == 1 else ", ".join(parts[:-1]) + " and " + parts[-1]
+    parts = [f"{value.title}, {value.why.split(', stale after')[0]}" for value in seen.values()]
+    first = next(iter(seen.values()))
+    how = how_to_check(first)
     grave = [
         a
         for a in situation.plant.action
@@ -81,8 +89,11 @@ def _cannot_tell(situation: Situation, doubtful: Sequence[Value]) -> str:
     also = ""
     if grave:
         level = grave[-1].do.replace("_", " ")
-        also = f"; the doubtful reading is at your {level} level: treat it as reached until checked"
-    return f"No setting can be given before you check {listed}{also}."
+        also = f" The doubtful reading is at your {level} level: treat it as reached until checked."
+    if low := _reserve(lines):
+        also += f" {low}."
+    how = f"{how[0].upper()}{how[1:]}" if len(seen) == 1 else f"{first.title}: {how}"
+    return f"Check first: {'; '.join(parts)}. {how}.{also}"
 
 
 def first_sentence(text: str) -> str:
@@ -102,6 +113,12 @@ def _urgent(situation: Situation, lines: Lines) -> list[str]:
     return [first_sentence(line.action).replace("the screen", "the intake screen") for line in found]
 
 
+def _reserve(lines: Lines) -> str:
+    """Return that the storage is at its reserve, and whom to ask and to call; nothing while it is above."""
+    still = lines.get("standstill")
+    return still.action.split(". ")[0].rstrip(".") if still is not None and still.state == "do_now" else ""
+
+
 def _water(situation: Situation, lines: Lines) -> list[str]:
     flow, still = lines.get("plant_flow"), lines.get("standstill")
     if flow is None or flow.value is None or not flow.shown:
@@ -109,7 +126,7 @@ def _water(situation: Situation, lines: Lines) -> list[str]:
     if situation.running.state == "running" and situation.running.intake_open:
         return [f"take water at {flow.shown}"]
     if still is not None and still.state == "do_now":
-        return [f"start now at {flow.shown}: {first_sentence(still.action).split(':')[0]}"]
+        return [f"start now at {flow.shown}"]
     if still is not None and still.state == "soon":
         start = still.action.split(": ")[0]
         return [f"{start[0].lower()}{start[1:]}, at {flow.shown}"]
@@ -144,7 +161,8 @@ def _then(situation: Situation, arrival: Advice | None) -> str:
     lag = arrival.figures[0].value
     if situation.running.state == "standing":
         return f", then {arrival.shown} after {show(lag, 's', 'h', 2)} of running"
-    return f", then {arrival.shown} from about {clock_text(later(situation.at, lag), situation.at, situation.zone)}"
+    when = at_clock(later(situation.at, lag), situation.at, situation.zone, "about ")
+    return f", then {arrival.shown} from {when.removeprefix('at ')}"
 
 
 def _backwash(situation: Situation, lines: Lines) -> list[str]:

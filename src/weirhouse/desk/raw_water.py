@@ -5,13 +5,15 @@ from collections.abc import Iterator
 from weirhouse.desk.action_levels import GRAVITY, in_force
 from weirhouse.desk.lines import Display, age_words, figure, oldest, read_off, unknown
 from weirhouse.desk.model import Advice, AdviceState, Figure
-from weirhouse.quantity import show
-from weirhouse.science.operations import time_to_turbidity, turbidity_change
-from weirhouse.science.quantities import Head, Temperature
-from weirhouse.situation.ages import age_text, clock_text, later
-from weirhouse.situation.model import Situation, Trend
+from weirhouse.plant.model import Action
+from weirhouse.quantity import show, written
+from weirhouse.science.operations import share_of_limit, time_to_turbidity, turbidity_change
+from weirhouse.science.quantities import Temperature
+from weirhouse.situation.ages import age_text, at_clock, later
+from weirhouse.situation.model import Situation, Trend, Value
 from weirhouse.working import Default, Known, Sheet, recording
 
+SCREEN_SOON = 0.75  # share of its limit at which the screen is cleaned within the shift; common practice, no source
 HOUR = Known(3600.0, Default("one hour", "definition"), "s")
 ALSO = ("raw_temperature", "raw_ph", "raw_alkalinity", "raw_uv254", "stream_level")  # shown beside the turbidity
 INTAKE = "Shut the power off and lock it out before you reach into the screen or a pump."
@@ -41,7 +43,7 @@ def _take(situation: Situation) -> Advice:
             because="Whether to take water hangs on the raw turbidity and on your action levels.",
         )  # fmt: skip
     assert turbidity.known is not None
-    shown = show(turbidity.known, "NTU", "NTU")
+    shown = written(turbidity.known, "NTU", "NTU")
     trend = situation.trends.get("raw_turbidity", ())
     said, sheet = _trend_words(trend)
     stops = [a for a in in_force(situation) if a.do in ("stop", "hold")]
@@ -50,16 +52,16 @@ def _take(situation: Situation) -> Advice:
     if stops:
         first = min(stops, key=lambda action: GRAVITY[action.do])
         what = situation.value(first.channel)
-        action = f"Do not take it: {what.title} is at your action level ({first.do})."
+        action = f"Do not take it: {what.title} is {_beside(first, what)}."
         state = "do_now"
     elif not situation.running.intake_open and soon is not None:
-        action = f"Leave the intake shut: at this rise the water reaches your hold level at about {when}."
+        action = f"Leave the intake shut: at this rise the water reaches your hold level {when}."
         state = "soon"
     elif not situation.running.intake_open:
         action = "The intake is shut; the water is below your action levels, so it may be opened."
     elif soon is not None:
         take = "It may be taken when you start" if situation.running.state == "standing" else "Take it"
-        action = f"{take}, but at this rise it reaches your hold level at about {when}."
+        action = f"{take}, but at this rise it reaches your hold level {when}."
         state = "soon"
     else:
         action = "Take it." if situation.running.state != "standing" else "It may be taken when you start."
@@ -71,6 +73,13 @@ def _take(situation: Situation) -> Advice:
     )  # fmt: skip
 
 
+def _beside(action: Action, value: Value) -> str:
+    """Return how a reading lies to the level it reaches: "above your hold level of 150 NTU"."""
+    limit = action.above if action.above is not None else action.below
+    side = "above" if action.above is not None else "below"
+    return f"{side} your {action.do} level of {written(float(limit or 0.0), value.unit, value.display)}"
+
+
 def _trend_words(trend: tuple[Trend, ...]) -> tuple[str, Sheet | None]:
     if not trend:
         return "trend not known: fewer than three readings in three hours", None
@@ -80,7 +89,10 @@ def _trend_words(trend: tuple[Trend, ...]) -> tuple[str, Sheet | None]:
             change = turbidity_change(one.slope, HOUR)
             amount = "" if one.word == "level" else f" by {show(abs(change), 'NTU', 'NTU', 2)} in an hour"
             span = "hour" if one.hours == 1 else f"{one.hours:g} h"
-            parts.append(f"{one.word}{amount} over the last {span}")
+            word = "steady" if one.word == "level" else one.word
+            parts.append(f"{word}{amount} over the last {span}")
+    if all(one.word == "level" for one in trend):
+        return f"steady for {max(one.hours for one in trend):g} h", sheet
     return "; ".join(parts), sheet
 
 
@@ -101,7 +113,7 @@ def _next_hold(situation: Situation, trend: tuple[Trend, ...]) -> tuple[Sheet | 
         left = time_to_turbidity(ahead[0], turbidity, rising.slope)
     if left > 3 * 3600:
         return None, ""
-    return sheet, clock_text(later(situation.at, left), situation.at, situation.zone)
+    return sheet, at_clock(later(situation.at, left), situation.at, situation.zone, "about ")
 
 
 def _also(situation: Situation) -> tuple[Figure, ...]:
@@ -130,17 +142,22 @@ def _screen(situation: Situation) -> Iterator[Advice]:
     if value.usable is None:
         yield unknown(situation, "intake_screen", title, channels, inside="m", unit=unit, caution=INTAKE)
         return
-    limit = limits[0].screen_head_loss_limit
-    shown = show(value.usable, "m", unit)
-    over = bool(value.usable > limit)
+    limit = situation.plant.known(f"train.{limits[0].id}.screen_head_loss_limit")
+    shown, most = written(value.usable, "m", unit), written(limit, "m", unit)
+    used = share_of_limit(value.usable, limit)
+    over, near = bool(value.usable > limit), bool(used >= SCREEN_SOON)
     freezing = situation.value("raw_temperature").usable
     ice = freezing is not None and freezing < 0.5
     more = f" Water of {display.show(freezing, Temperature)} may carry ice." if ice and freezing is not None else ""
+    words = f"Leave it: head loss {shown} of {most}."
+    if over or near:
+        words = f"Clean the screen {'now' if over else 'this shift'}: {shown} of {most}."
+    state: AdviceState = "do_now" if over else "soon" if near else "steady"
     yield Advice(
         id="intake_screen", title=title,
-        action=(f"Clean the screen now.{more}" if over else f"Leave it: head loss {shown}.{more}"),
-        value=float(value.usable), inside="m", unit=unit, shown=shown, state="do_now" if over else "steady",
-        caution=INTAKE if over else "", working=read_off(value), age_s=value.age_s,
+        action=f"{words}{more}",
+        value=float(value.usable), inside="m", unit=unit, shown=shown, state=state,
+        caution=INTAKE if near else "", working=read_off(value), age_s=value.age_s,
         confidence=f"measured; {age_words(situation, channels)}", depends=channels, check="",
-        because=f"Limit {display.show(limit, Head)}.", uses=("raw_temperature",),
+        because="", uses=("raw_temperature",),
     )  # fmt: skip

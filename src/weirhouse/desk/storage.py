@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator, Sequence
 
+from weirhouse.desk.action_levels import in_force, telephone
 from weirhouse.desk.lines import Display, age_words, figure, oldest, unknown
 from weirhouse.desk.model import Advice, AdviceState, Figure
 from weirhouse.plant.model import Plant, Storage
@@ -10,11 +11,12 @@ from weirhouse.science.basins import circle_area, volume_from_area
 from weirhouse.science.operations import height_above, time_to_draw, together
 from weirhouse.science.quantities import Flow, Head, Volume
 from weirhouse.science.storage import level_for_pressure, reserve_level, time_of_supply
-from weirhouse.situation.ages import clock_text, later, rest_of_hour_s
+from weirhouse.situation.ages import at_clock, clock_text, later, rest_of_hour_s
 from weirhouse.situation.model import Situation
 from weirhouse.working import Default, Known, recording
 
 STANDING_SOON_H = 12.0
+HELD = {"hold": "the hold is in force", "stop": "the plant is to be stopped"}
 NOTHING = Known(0.0, Default("nothing kept back: all that is in the tank", "definition"), "m^3")
 ENTRY = "Never enter a tank alone or without testing its air: a confined space."
 
@@ -44,6 +46,18 @@ def reserve(plant: Plant, tank: Storage, area: Known) -> Known:
         return pressure
     level: Known = reserve_level(pressure, plant.known(f"{at}.fire_reserve"), area)
     return level
+
+
+def at_reserve(situation: Situation) -> list[Storage]:
+    """Return the storage tanks that are down to their reserve, by a reading that can be trusted."""
+    found = [
+        (tank, situation.tanks[tank.id].level.usable) for tank in tanks(situation.plant) if tank.id in situation.tanks
+    ]
+    return [
+        tank
+        for tank, level in found
+        if level is not None and level <= reserve(situation.plant, tank, plan_area(situation.plant, tank))
+    ]
 
 
 def storage(situation: Situation) -> Iterator[Advice]:
@@ -125,20 +139,32 @@ def _standstill(
     hours = float(convert(left, "s", "h"))
     standing = situation.running.state == "standing" or not situation.running.intake_open
     until = clock_text(later(situation.at, left), situation.at, situation.zone)
+    held = [action for action in in_force(situation) if action.do in HELD]
+    call = telephone(plant)
+    then = at_clock(later(situation.at, left), situation.at, situation.zone)
     state: AdviceState = "steady"
     if below:
         state = "do_now"
-        action = f"{' and '.join(below)} is at its reserve: make water, or ask the village to save it."
+        make = f"Make none while {HELD[held[0].do]}." if held else "Make water as soon as you may."
+        action = f"{' and '.join(below)} is at its reserve: ask the village to save water and {call}. {make}"
+    elif held:
+        state = "soon" if hours < STANDING_SOON_H else "steady"
+        action = f"The reserve is reached {then} if the {held[0].do} lasts"
+        if state == "soon":
+            action += f": ask the village to save water now and {call} before then"
+        action += f". Do not start while {HELD[held[0].do]}."
     elif hours < STANDING_SOON_H and standing:
         state = "soon"
         action = f"Start before {until}: the reserve is reached then."
     else:
         action = f"The plant may stand still for {shown}, until {until}, before the reserve is reached."
+    pressure = f"Public health: low pressure can draw dirt into the mains: {call}. {ENTRY}"
     return Advice(
         id="standstill", title=title, action=action, value=float(left), inside="s", unit="h", shown=shown, state=state,
-        caution=ENTRY if below else "", working=sheet, age_s=oldest(situation, channels),
+        caution=pressure if below else "", working=sheet, age_s=oldest(situation, channels),
         confidence=f"{sure}; a main break or a fire draws more; {age_words(situation, channels)}", depends=channels,
         check="", because=f"{display.show(usable, Volume)} above the reserve.", figures=tuple(figures),
+        uses=tuple(dict.fromkeys([a.channel for a in plant.action if a.do in HELD] + [situation.flow_channel])),
     )  # fmt: skip
 
 

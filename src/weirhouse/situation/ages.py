@@ -53,6 +53,22 @@ def clock_text(moment: datetime, now: datetime, zone: ZoneInfo) -> str:
     return f"{here:%A} {clock}" if 0 < days < 7 else f"{here:%Y-%m-%d} {clock}"
 
 
+def at_clock(moment: datetime, now: datetime, zone: ZoneInfo, about: str = "") -> str:
+    """Return when a moment is, to stand in a sentence; `about` goes before the hour.
+
+    >>> zone = ZoneInfo("America/New_York")
+    >>> now = datetime(2026, 7, 1, 12, tzinfo=UTC)
+    >>> at_clock(datetime(2026, 7, 1, 20, tzinfo=UTC), now, zone, "about ")
+    'at about 16:00'
+    >>> at_clock(datetime(2026, 7, 2, 20, tzinfo=UTC), now, zone, "about ")
+    'tomorrow at about 16:00'
+    >>> at_clock(datetime(2026, 7, 3, 20, tzinfo=UTC), now, zone)
+    'Friday at 16:00'
+    """
+    *day, clock = clock_text(moment, now, zone).split(" ")
+    return " ".join([*day, f"at {about}{clock}"])
+
+
 def local_midnight(moment: datetime, zone: ZoneInfo) -> datetime:
     """Return the start of the local day of `moment`, in UTC. A day is 23, 24 or 25 hours long."""
     here = moment.astimezone(zone)
