@@ -97,7 +97,7 @@ def test_the_same_entry_sent_twice_is_one(log):
 
 def test_an_event_names_what_it_was_done_to(log):
     store, plant = log
-    with pytest.raises(DayLogError, match=r"Which filter\. Choose one of: filter_1, filter_2"):
+    with pytest.raises(DayLogError, match=r"Which filter is not said\. Choose one of: Filter 1, Filter 2"):
         write_event(store, plant, "backwash", **WHO)
     with pytest.raises(DayLogError, match='"filter_9" is no filter of this plant'):
         write_event(store, plant, "backwash", subject="filter_9", **WHO)

@@ -1,14 +1,15 @@
 """What is written in the day log, and what stands there? Notes, readings and events with person and time."""
 
 import uuid
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime, time, timedelta
 
-from weirhouse.plant.model import Plant
-from weirhouse.quantity import label, parse, show
+from weirhouse.plant.model import Channel, Feed, Filter, Plant
+from weirhouse.quantity import QuantityError, label, parse, show
 from weirhouse.records.model import Event, Reading
 from weirhouse.records.store import Store
+from weirhouse.situation.feeds import feed_channel
 
 KINDS = {
     "note": "Note",
@@ -22,7 +23,7 @@ KINDS = {
     "outage": "Outage",
     "power_failure": "Power failure",
     "sample": "Sample taken",
-    "batch": "Batch mixed",
+    "batch": "Day tank filled",
     "delivery": "Delivery",
     "instrument_fault": "Instrument fault",
     "maintenance": "Maintenance",
@@ -31,12 +32,27 @@ _SUBJECT_WANTED = {
     "backwash": "filter",
     "filter_to_waste": "filter",
     "dose_change": "feed",
+    "batch": "feed",
+    "delivery": "feed",
     "instrument_fault": "channel",
 }
+# How far back an entry without an end is taken to be still going on; a wash without one was more likely forgotten.
+_OPEN_FOR = {
+    "backwash": timedelta(hours=12),
+    "filter_to_waste": timedelta(hours=24),
+    "outage": timedelta(days=400),
+    "power_failure": timedelta(days=400),
+    "instrument_fault": timedelta(days=400),
+}
+AHEAD = timedelta(minutes=5)  # between the clocks of two devices
 
 
 class DayLogError(ValueError):
-    """What was to be written cannot be: one sentence with what to mend."""
+    """What was to be written cannot be: one sentence with what to mend; `field` is the one at fault."""
+
+    def __init__(self, message: str, field: str = "") -> None:
+        super().__init__(message)
+        self.field = field
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -57,7 +73,7 @@ def write_note(
 ) -> Event:
     """Write a free note and return it as stored. Writing it again with the same id changes nothing."""
     if not text.strip():
-        raise DayLogError("The note is empty. Write what was seen or done.")
+        raise DayLogError("The note is empty. Write what was seen or done.", "text")
     return write_event(store, plant, "note", person=person, at=at, now=now, note=text, id=id)
 
 
@@ -84,27 +100,98 @@ def write_event(
     """
     if kind not in KINDS:
         raise DayLogError(f'"{kind}" is no kind of entry. Choose one of: {", ".join(KINDS)}.')
-    _person_and_time(person, at, now)
-    if until is not None and until < at:
-        raise DayLogError(
-            f"The end {until:%Y-%m-%d %H:%M} lies before the start {at:%Y-%m-%d %H:%M}. Mend one of them."
-        )
-    wanted = _SUBJECT_WANTED.get(kind)
-    if wanted:
-        allowed = {
-            "filter": [one.id for one in plant.filters],
-            "feed": [one.id for one in plant.feeds],
-            "channel": list(plant.channels),
-        }[wanted]
-        if subject not in allowed:
-            what = f'"{subject}" is no {wanted} of this plant' if subject else f"Which {wanted}?"
-            raise DayLogError(f"{what.rstrip('?.')}. Choose one of: {', '.join(allowed) or 'none in the plant file'}.")
+    _person_and_time(plant, person, at, now)
+    if until is not None:
+        _end(plant, at, until, now)
+    wanted = subject_of(kind)
+    if wanted and subject not in (allowed := subjects(plant, wanted)):
+        what = f'"{subject}" is no {wanted} of this plant' if subject else f"Which {wanted} is not said"
+        names = ", ".join(allowed.values()) or "none in the plant file"
+        raise DayLogError(f"{what}. Choose one of: {names}.", "subject")
     event = Event(
         kind=kind, started_at=at.astimezone(UTC), ended_at=until.astimezone(UTC) if until else None, subject=subject,
         values=dict(values or {}), person=person.strip(), note=note.strip(), id=id or str(uuid.uuid4()),
     )  # fmt: skip
     store.add_events([event], entered_at=now)
     return event
+
+
+def subject_of(kind: str) -> str:
+    """Return what an event of a kind is about: "filter", "feed" or "channel"; empty when it is about the plant."""
+    return _SUBJECT_WANTED.get(kind, "")
+
+
+def subjects(plant: Plant, what: str) -> dict[str, str]:
+    """Return the filters, feeds or channels of the plant: id, name."""
+    of: dict[str, Iterable[Filter | Feed | Channel]] = {
+        "filter": plant.filters, "feed": plant.feeds, "channel": plant.channels.values(),
+    }  # fmt: skip
+    return {one.id: one.name for one in of[what]}
+
+
+def write_dose_change(
+    store: Store,
+    plant: Plant,
+    feed: str,
+    to: str,
+    *,
+    before: str = "",
+    person: str,
+    at: datetime,
+    now: datetime,
+    note: str = "",
+    id: str = "",
+) -> Event:
+    """Write that a feed's dose was changed, and the new dose as a reading, so that advice follows it.
+
+    Both doses are as they were typed; a bare number is taken in the unit of the feed's dose channel. `before` may be
+    empty where the dose until then is not known.
+    """
+    channel = dose_channel(plant, feed)
+    unit = channel.unit if channel is not None else "mg/L"
+    name = channel.name if channel is not None else "The new dose"
+    values: dict[str, float | str] = {}
+    for field, typed in (("from", before), ("to", to)):
+        if typed.strip():
+            try:
+                values[field] = parse(_with_unit(typed.strip(), unit), "g/m^3", name)
+            except QuantityError as error:
+                raise DayLogError(str(error), field) from error
+        elif field == "to":
+            raise DayLogError(f"{name} is empty. Write the dose that is set now.", "to")
+    if any(isinstance(dose, float) and dose < 0 for dose in values.values()):
+        raise DayLogError(f"{name} is below nothing. Write a dose of 0 or more.", "to")
+    event = write_event(
+        store, plant, "dose_change", person=person, at=at, now=now, subject=feed, values=values, note=note, id=id
+    )
+    if channel is not None:
+        own = str(uuid.uuid5(uuid.NAMESPACE_OID, f"{event.id} dose"))  # the same when it is sent twice
+        write_reading(store, plant, channel.id, to, person=person, at=at, now=now, note="changed to this", id=own)
+    return event
+
+
+def dose_channel(plant: Plant, feed: str) -> Channel | None:
+    """Return the channel that holds a feed's dose, if the plant has one."""
+    found = next((one for one in plant.feeds if one.id == feed), None)
+    return None if found is None else plant.channels.get(feed_channel(found, "dose", plant.channels))
+
+
+def ongoing(store: Store, now: datetime) -> list[Event]:
+    """Return what has begun and was not given an end, oldest first."""
+    found = store.events(tuple(_OPEN_FOR), since=now - max(_OPEN_FOR.values()), until=now + AHEAD)
+    return [e for e in found if e.ended_at is None and now - e.started_at <= _OPEN_FOR[e.kind]]
+
+
+def end_event(store: Store, plant: Plant, id: str, *, person: str, at: datetime, now: datetime) -> Event:
+    """Give an event that goes on its end, and return it as stored. What was written first stays in the ledger."""
+    event = next((one for one in ongoing(store, now) if one.id == id), None)
+    if event is None:
+        raise DayLogError("That is over already, or was never entered. Look at the day log.", "until")
+    _person_and_time(plant, person, at, now)
+    _end(plant, event.started_at, at, now)
+    ended = replace(event, ended_at=at.astimezone(UTC))
+    own = store.correct(id, ended, person=person.strip(), reason="it ended", entered_at=now)
+    return replace(ended, id=own)
 
 
 def write_reading(
@@ -134,8 +221,10 @@ def write_reading(
     """
     found = plant.channels.get(channel)
     if found is None:
-        raise DayLogError(f'"{channel}" is no channel of this plant. Add it to plant.toml, or choose another.')
-    _person_and_time(person, at, now)
+        raise DayLogError(
+            f'"{channel}" is no channel of this plant. Add it to plant.toml, or choose another.', "channel"
+        )
+    _person_and_time(plant, person, at, now)
     typed = text.strip()
     if not qualifier and typed[:1] in ("<", ">"):
         qualifier, typed = typed[0], typed[1:].strip()
@@ -143,7 +232,7 @@ def write_reading(
         qualifier, typed = "ND", ""
     value = None if not typed else parse(_with_unit(typed, found.unit), found.inside, found.name)
     if value is None and qualifier != "ND":
-        raise DayLogError(f"{found.name} is empty. Write the figure, or ND when nothing was detected.")
+        raise DayLogError(f"{found.name} is empty. Write the figure, or ND when nothing was detected.", "value")
     reading = Reading(
         channel=channel, value=value, taken_at=at.astimezone(UTC), unit=found.unit, text=text.strip(),
         qualifier=qualifier, flag=flag, person=person.strip(), note=note.strip(), id=id or str(uuid.uuid4()),
@@ -157,13 +246,28 @@ def _with_unit(typed: str, unit: str) -> str:
     return f"{typed} {unit}" if bare.replace(".", "", 1).isdigit() else typed
 
 
-def _person_and_time(person: str, at: datetime, now: datetime) -> None:
+def _person_and_time(plant: Plant, person: str, at: datetime, now: datetime) -> None:
     if not person.strip():
-        raise DayLogError("Nobody is named. Write who did it: the log is evidence.")
+        raise DayLogError("Nobody is named. Write who did it: the log is evidence.", "person")
     if at.tzinfo is None:
-        raise DayLogError(f"The time {at:%Y-%m-%d %H:%M} has no time zone. Give it in the plant's zone.")
-    if at > now + timedelta(minutes=5):
-        raise DayLogError(f"The time {at:%Y-%m-%d %H:%M} lies ahead. Write what has happened, at the time it happened.")
+        raise DayLogError(f"The time {at:%Y-%m-%d %H:%M} has no time zone. Give it in the plant's zone.", "time")
+    if at > now + AHEAD:
+        raise DayLogError(
+            f"The time {_clock(plant, at)} lies ahead. Write what has happened, at the time it happened.", "time"
+        )
+
+
+def _end(plant: Plant, at: datetime, until: datetime, now: datetime) -> None:
+    if until < at:
+        raise DayLogError(
+            f"The end {_clock(plant, until)} lies before the start {_clock(plant, at)}. Mend one of them.", "until"
+        )
+    if until > now + AHEAD:
+        raise DayLogError(f"The end {_clock(plant, until)} lies ahead. Leave it empty until it is over.", "until")
+
+
+def _clock(plant: Plant, at: datetime) -> str:
+    return f"{at.astimezone(plant.zone):%Y-%m-%d %H:%M}"
 
 
 def entries(store: Store, plant: Plant, day: date, *, search: str = "") -> tuple[LogLine, ...]:
@@ -215,10 +319,37 @@ def _value_text(name: str, value: float | str, subject: str, plant: Plant) -> st
         return f"{words} {value}"
     if name not in _MEASURES:
         return f"{words} {value:g}"
-    inside, us, si = _MEASURES[name]
-    channel = plant.channels.get(f"{subject}_tank_level") if name.startswith("level") else None
-    display = channel.unit if channel is not None else us if plant.unit_set == "US" else si
+    inside, display = measured_in(name, subject, plant)
     return f"{words} {show(value, inside, display)}"
+
+
+def measured_in(name: str, subject: str, plant: Plant) -> tuple[str, str]:
+    """Return the inside unit of an event's number, and the unit in which this plant writes it."""
+    inside, us, si = _MEASURES[name]
+    feed = next((one for one in plant.feeds if one.id == subject), None) if name.startswith("level") else None
+    channel = plant.channels.get(feed_channel(feed, "tank_level", plant.channels)) if feed is not None else None
+    return inside, channel.unit if channel is not None else us if plant.unit_set == "US" else si
+
+
+def measured(subject: str, plant: Plant, typed: Mapping[str, str]) -> dict[str, float | str]:
+    """Return an event's numbers as they were typed, in inside units; an empty one is left out, a word stays a word."""
+    found: dict[str, float | str] = {}
+    for name, text in typed.items():
+        if not text.strip():
+            continue
+        if name not in _MEASURES:
+            found[name] = text.strip()
+            continue
+        inside, unit = measured_in(name, subject, plant)
+        title = name.replace("_", " ").capitalize()
+        try:
+            value = parse(_with_unit(text.strip(), unit), inside, title)
+        except QuantityError as error:
+            raise DayLogError(str(error), name) from error
+        if value < 0:
+            raise DayLogError(f"{title} {text.strip()} is below nothing. Write a figure of 0 or more.", name)
+        found[name] = value
+    return found
 
 
 def _reading_line(reading: Reading, plant: Plant) -> LogLine:

@@ -16,7 +16,7 @@ from starlette.routing import Mount, Route
 from starlette.staticfiles import StaticFiles
 from starlette.types import Scope
 
-from weirhouse.web import figures, history, log, plant, timetable, today
+from weirhouse.web import events, figures, history, log, plant, timetable, today
 from weirhouse.web.clock import TimeError
 from weirhouse.web.forms import Form, read_form
 from weirhouse.web.frame import Frame
@@ -27,7 +27,7 @@ from weirhouse.web.source import PlantFolder
 
 YEAR_S = 365 * 86400
 Answer = Callable[[PlantFolder, Request], Response | None]
-Written = Callable[[PlantFolder, Request, Form], Response]
+Written = Callable[[PlantFolder, Request, Form], Response | None]
 
 
 def create_app(
@@ -56,7 +56,10 @@ def create_app(
     def written(answer: Written) -> Callable[[Request], object]:
         async def endpoint(request: Request) -> Response:
             form = await read_form(request)
-            return await run_in_threadpool(answer, source, request, form)
+            found = await run_in_threadpool(answer, source, request, form)
+            if found is None:
+                raise HTTPException(404)
+            return found
 
         return endpoint
 
@@ -81,9 +84,13 @@ def create_app(
         Route("/figures/{name}", shown(figures.formula_page)),
         Route("/plant", shown(plant.plant_page)),
         Route("/log", shown(log.newest)),
+        Route("/log/end/{id}", shown(events.end_page)),
+        Route("/log/end/{id}", written(events.end_event), methods=["POST"]),
         Route("/log/{date}", shown(log.day_page)),
         Route("/log/{date}/note", written(log.add_note), methods=["POST"]),
         Route("/log/{date}/reading", written(log.add_reading), methods=["POST"]),
+        Route("/log/{date}/{kind}", shown(events.form_page)),
+        Route("/log/{date}/{kind}", written(events.add_event), methods=["POST"]),
         Route("/look", written(set_look), methods=["POST"]),
         Route("/paper.css", shown(paper)),
         Mount("/static", StaticFiles(directory=Path(__file__).with_name("static")), name="static"),

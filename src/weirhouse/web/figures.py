@@ -205,7 +205,7 @@ def _usual(argument: Argument, unit_set: str, several: bool) -> str:
     unit = argument.unit
     assert unit is not None
     kind = "Several numbers, parted by blanks. " if several else ""
-    if unit.low is None or unit.high is None:
+    if unit.low is None or unit.high is None or unit.low == unit.high:
         return kind
     there = unit.display(unit_set)
     low, high = show(unit.low, unit.symbol, there), show(unit.high, unit.symbol, there)

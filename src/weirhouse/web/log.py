@@ -3,25 +3,23 @@
 import uuid
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from datetime import date, datetime, timedelta
-from urllib.parse import quote, unquote
+from datetime import date, timedelta
 
 from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
 
 from weirhouse.desk import day_log
-from weirhouse.plant.model import Channel, Plant
-from weirhouse.quantity import QuantityError, label, parse, show
+from weirhouse.plant.model import Plant
+from weirhouse.quantity import QuantityError, label, show
 from weirhouse.situation.ages import age_text
-from weirhouse.situation.model import Value
+from weirhouse.web import events
 from weirhouse.web.clock import TimeError, for_field, typed_time
+from weirhouse.web.entering import day_of, entry_id, question, remembered, stored, usual_time
 from weirhouse.web.forms import Form
 from weirhouse.web.frame import Frame
 from weirhouse.web.render import page
 from weirhouse.web.source import PlantFolder
 
-YEAR_S = 365 * 86400
-SLIP = 8.0  # times more or less than the last reading: a slipped decimal point, perhaps
 KEYS = ("id", "time", "person", "text", "channel", "value", "flag", "note", "sure")
 
 
@@ -59,6 +57,8 @@ class Day:
     found: Sequence[tuple[date, day_log.LogLine]] | None = None
     words: str = ""
     choices: Sequence[Choice] = field(default=())
+    buttons: Sequence[tuple[str, Sequence[events.Button]]] = field(default=())
+    ongoing: Sequence[tuple[str, str]] = field(default=())
 
 
 def newest(folder: PlantFolder, request: Request) -> Response:
@@ -73,20 +73,12 @@ def newest(folder: PlantFolder, request: Request) -> Response:
 
 def day_page(folder: PlantFolder, request: Request) -> Response | None:
     """Answer with the log of a day."""
-    day = _day(request)
+    day = day_of(request)
     if day is None:
         return None
     channel = request.query_params.get("channel", "")
     reading = Entry(typed={"channel": channel} if channel in folder.plant().channels else {})
     return _page(folder, request, day, reading=reading)
-
-
-def _day(request: Request) -> date | None:
-    try:
-        found = date.fromisoformat(request.path_params["date"])
-    except ValueError:
-        return None
-    return found if 1970 < found.year < 9000 else None
 
 
 def _page(
@@ -102,11 +94,12 @@ def _page(
     here = Day(
         day=day, lines=folder.log(day) if found is None else (), before=day - timedelta(days=1),
         after=day + timedelta(days=1) if day < today else None, found=found, words=words,
-        choices=_choices(folder, plant),
+        choices=_choices(folder, plant), buttons=events.buttons(plant, day),
+        ongoing=events.ongoing(folder, plant, now),
     )  # fmt: skip
     usual = {
-        "person": unquote(request.cookies.get("person", ""))[:80],
-        "time": for_field(_usual_time(day, now, plant), plant.zone),
+        "person": remembered(request),
+        "time": for_field(usual_time(day, now, plant), plant.zone),
     }
     forms = {
         name: Entry(
@@ -116,12 +109,6 @@ def _page(
         for name, entry in (("note", note or Entry(typed={})), ("reading", reading or Entry(typed={})))
     }  # fmt: skip
     return page(request, "log.html", {"frame": frame, "log": here, "today": today, **forms}, status)
-
-
-def _usual_time(day: date, now: datetime, plant: Plant) -> datetime:
-    """Return now for today, and noon for another day."""
-    here = now.astimezone(plant.zone)
-    return here if here.date() == day else datetime(day.year, day.month, day.day, 12, tzinfo=plant.zone)
 
 
 def _choices(folder: PlantFolder, plant: Plant) -> list[Choice]:
@@ -144,23 +131,23 @@ def _typed(form: Form) -> dict[str, str]:
 def add_note(folder: PlantFolder, request: Request, form: Form) -> Response:
     """Store a note, or show the form again with what is wrong and all that was typed."""
     typed, plant, now = _typed(form), folder.plant(), folder.present()
-    day = _day(request) or now.astimezone(plant.zone).date()
+    day = day_of(request) or now.astimezone(plant.zone).date()
     try:
         at = typed_time(typed["time"], plant.zone, now)
         with folder.writing() as store:
             event = day_log.write_note(
-                store, plant, typed["text"], person=typed["person"], at=at, now=now, id=_id(typed)
+                store, plant, typed["text"], person=typed["person"], at=at, now=now, id=entry_id(typed)
             )
     except (day_log.DayLogError, TimeError) as error:
-        entry = Entry(typed=typed, problem=str(error), field=_field(error, typed, "text"))
+        entry = Entry(typed=typed, problem=str(error), field=_field(error, "text"))
         return _page(folder, request, day, note=entry, status=422)
-    return _stored(event.started_at, event.id, plant, typed)
+    return stored(event.started_at, event.id, plant, typed["person"])
 
 
 def add_reading(folder: PlantFolder, request: Request, form: Form) -> Response:
     """Store a reading, or show the form again; one far from the last is asked about first."""
     typed, plant, now = _typed(form), folder.plant(), folder.present()
-    day = _day(request) or now.astimezone(plant.zone).date()
+    day = day_of(request) or now.astimezone(plant.zone).date()
     channel = plant.channels.get(typed["channel"])
     try:
         at = typed_time(typed["time"], plant.zone, now)
@@ -171,61 +158,16 @@ def add_reading(folder: PlantFolder, request: Request, form: Form) -> Response:
         with folder.writing() as store:
             reading = day_log.write_reading(
                 store, plant, typed["channel"], typed["value"], person=typed["person"], at=at, now=now,
-                flag="doubtful" if typed["flag"] == "doubtful" else "", note=typed["note"], id=_id(typed),
+                flag="doubtful" if typed["flag"] == "doubtful" else "", note=typed["note"], id=entry_id(typed),
             )  # fmt: skip
     except (day_log.DayLogError, QuantityError, TimeError) as error:
-        entry = Entry(typed=typed, problem=str(error), field=_field(error, typed, "value"))
+        entry = Entry(typed=typed, problem=str(error), field=_field(error, "value"))
         return _page(folder, request, day, reading=entry, status=422)
-    return _stored(reading.taken_at, reading.id, plant, typed)
+    return stored(reading.taken_at, reading.id, plant, typed["person"])
 
 
-def question(channel: Channel, last: Value | None, text: str) -> str:
-    """Return what to ask about a reading before it is stored: outside what the instrument shows, or a slipped point."""
-    typed = text.strip().lstrip("<>").strip()
-    try:
-        value = parse(typed, channel.inside, channel.name)
-    except QuantityError:
-        try:
-            value = parse(f"{typed} {channel.unit}", channel.inside, channel.name)
-        except QuantityError:
-            return ""  # refused below, in words of its own
-    shown = show(value, channel.inside, channel.unit)
-    for bound, side in ((channel.low, "below"), (channel.high, "above")):
-        if bound is not None and (value < bound if side == "below" else value > bound):
-            limit = show(bound, channel.inside, channel.unit)
-            return f"{channel.name} {shown} is {side} {limit}, the end of its usual range. Is that what you read?"
-    if (
-        last is not None
-        and last.known is not None
-        and last.known > 0
-        and value > 0
-        and channel.inside not in ("degC", "pH")
-    ):
-        ratio = value / float(last.known)
-        if not 1 / SLIP < ratio < SLIP:
-            before = show(last.known, channel.inside, channel.unit)
-            return f"{channel.name} {shown} is far from the last one, {before}. Is the decimal point where it belongs?"
-    return ""
-
-
-def _id(typed: Mapping[str, str]) -> str:
-    try:
-        return str(uuid.UUID(typed["id"]))
-    except ValueError:
-        return str(uuid.uuid4())
-
-
-def _field(error: Exception, typed: Mapping[str, str], other: str) -> str:
+def _field(error: Exception, other: str) -> str:
     """Return which field is at fault."""
-    if isinstance(error, TimeError) or str(error).startswith("The time"):
+    if isinstance(error, TimeError):
         return "time"
-    if not typed["person"].strip():
-        return "person"
-    return "channel" if "channel" in str(error) else other
-
-
-def _stored(at: datetime, id: str, plant: Plant, typed: Mapping[str, str]) -> Response:
-    answer = RedirectResponse(f"/log/{at.astimezone(plant.zone).date()}#entry-{id}", 303)
-    person = quote(typed["person"].strip()[:80])
-    answer.set_cookie("person", person, max_age=YEAR_S, httponly=True, samesite="strict")
-    return answer
+    return (error.field if isinstance(error, day_log.DayLogError) else "") or other

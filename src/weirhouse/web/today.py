@@ -15,7 +15,7 @@ from weirhouse.situation.ages import age_text
 from weirhouse.situation.model import Situation, Value
 from weirhouse.web.frame import Frame
 from weirhouse.web.render import as_json, html, look_of, page, page_text
-from weirhouse.web.runs import run_picture
+from weirhouse.web.runs import RUN, run_picture
 from weirhouse.web.source import PlantFolder, Standing
 from weirhouse.web.timetable import timetable_view
 
@@ -41,6 +41,8 @@ class Decision:
     advice: Advice
     link: str
     readings: tuple[ReadingLink, ...]
+    enter: str = ""  # where the day log takes what is missing
+    enter_words: str = ""
 
 
 def frame_at(folder: PlantFolder, standing: Standing, request: Request, place: str, title: str) -> Frame:
@@ -66,10 +68,24 @@ def reading_link(value: Value, frame: Frame) -> ReadingLink:
 
 
 def decision(situation: Situation, advice: Advice, frame: Frame) -> Decision:
-    """Return a line with the readings it stands on and the link to its working."""
+    """Return a line with the readings it stands on, the link to its working, and the form that takes what it lacks."""
     known = [channel for channel in advice.depends if channel in situation.values]
     readings = tuple(reading_link(situation.values[channel], frame) for channel in known)
-    return Decision(advice, frame.link(f"/working/{advice.id}"), readings)
+    enter, words = _enter(situation, advice)
+    return Decision(advice, frame.link(f"/working/{advice.id}"), readings, enter, words)
+
+
+def _enter(situation: Situation, advice: Advice) -> tuple[str, str]:
+    """Return the link to what is to be entered in the day log, and its words; empty when nothing is."""
+    if advice.state != "unknown" or "in the day log" not in f"{advice.action} {advice.check}":
+        return "", ""
+    day = situation.at.astimezone(situation.zone).date()
+    run = situation.runs.get(advice.id.removeprefix(RUN)) if advice.id.startswith(RUN) else None
+    if run is None:
+        return f"/log/{day}#enter", "Enter it in the day log"
+    name = next((f.name for f in situation.plant.filters if f.id == run.filter), run.filter)
+    # the times stay empty: nobody knows here when it was
+    return f"/log/{day}/backwash?subject={run.filter}&time=&until=", f"Enter when {name} was last washed"
 
 
 def today_page(folder: PlantFolder, request: Request) -> Response:
