@@ -169,3 +169,8 @@ def test_shows_with_the_unit_in_plain_signs():
     assert show(0.0013581944444444444, "m/s", "gpm/ft^2") == "2.00 gpm/ft²"
     assert show(10.0, "degC", "degF") == "50.0 °F"
     assert label("1") == ""
+    assert show(7.35, "pH") == "7.35"
+    assert show(48.0, "ug/L") == "48.0 µg/L"
+    assert show(5e-6, "m", "um") == "5.00 µm"
+    assert (label("uS/cm"), label("gpm"), label("mg*min/L")) == ("µS/cm", "gpm", "mg·min/L")
+    assert parse("48 µg/L", "ug/L") == 48.0  # what is shown can be typed

@@ -15,7 +15,7 @@ from hypothesis import strategies as st
 
 from weirhouse.quantity import convert, parse
 from weirhouse.sheets import last_digit, number, written
-from weirhouse.working import Entry, Known, Range, Reading, Result, Unit, note, recording, worked
+from weirhouse.working import Entry, Known, Range, Reading, Result, Unit, formulas, note, recording, worked
 
 Volume = Annotated[Any, Unit("m^3", us="gal", si="m^3", low=0.1, high=100)]
 Flow = Annotated[Any, Unit("m^3/s", us="gpm", si="L/s")]
@@ -169,3 +169,10 @@ def test_printed_figures_give_the_printed_answer_within_its_last_digit(unit_set,
     unit = sheet.lines[0].formula.result
     truth = convert(float(sheet.lines[0].result), unit.symbol, unit.display(unit_set))
     assert abs(number(final) - truth) <= 0.5001 * last_digit(final)
+
+
+@pytest.mark.parametrize(
+    ("name", "begins"), [("pk1", "pK1 of"), ("pkw", "pKw,"), ("saturation_ph", "pHs,"), ("detention_time", "How long")]
+)
+def test_a_summary_begins_with_a_capital_unless_with_a_symbol(name: str, begins: str):
+    assert formulas()[name].summary.startswith(begins)

@@ -166,6 +166,7 @@ def _spell(unit: str) -> str:
         raise QuantityError(text)  # no unit is written like that, and a huge power would take for ever
     text = re.sub(r"\s+as\s+[A-Za-z][\w()]*$", "", text)  # "mg/L as CaCO3": the basis is the argument's, not the unit's
     text = text.replace("·", "*").replace("×", "*").replace("−", "-").replace("²", "2").replace("³", "3")
+    text = text.replace("µ", "u").replace("μ", "u")
     text = text.replace("^", "**").replace("⁻¹", "**-1")
     text = re.sub(r"\bdeg(?:rees?)?[ _]*([CF])\b", r"\1", text)
     text = re.sub(r"\bfl\.?\s*oz\b", "floz", text)

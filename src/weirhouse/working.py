@@ -175,7 +175,7 @@ class Formula:
     def summary(self) -> str:
         """The first sentence of the docstring, as one would say what the formula gives."""
         text = self.doc.split("\n", 1)[0].removeprefix("Return ")
-        return f"{text[:1].upper()}{text[1:]}"
+        return text if text.startswith(("pH", "pK")) else f"{text[:1].upper()}{text[1:]}"
 
 
 def _declared(hint: Any) -> tuple[Unit | None, tuple[Any, ...]]:

@@ -231,7 +231,7 @@ def test_the_sheet_names_the_cell_and_shows_the_regression_beside_it():
     with recording() as sheet:
         giardia_inactivation(1.1, 3600.0, 7.3, 11.0)
     text = sheet.text("US")
-    assert "table cell: 10 degC, pH 7.5, 1.2 mg/L free chlorine: 137 mg·min/L for 3 log" in text
+    assert "table cell: 10 °C (50 °F), pH 7.5, 1.2 mg/L free chlorine: 137 mg·min/L for 3 log" in text
     assert "By the regression of Smith and others it would be" in text and "the table governs" in text
 
 

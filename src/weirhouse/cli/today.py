@@ -14,7 +14,7 @@ if TYPE_CHECKING:
 
 @click.command()
 @plant_option
-@click.option("--at", "at_text", metavar="ISO", help='The instant, on the plant\'s clock: "2026-06-17 14:05".')
+@click.option("--at", "at_text", metavar="WHEN", help='The instant, on the plant\'s clock: "2026-06-17 14:05".')
 @click.option("--working", is_flag=True, help="Show the working of every number.")
 @click.option("--line", "line_id", metavar="ID", help="Show one line in full, with its working.")
 @json_option

@@ -431,10 +431,19 @@ def giardia_ct_3_log(
     p, c = bisect_left(phs, ph - _EDGE), bisect_left(residuals, free_chlorine - _EDGE)
     minutes = float(cells[t, p, c])
     note(
-        f"table cell: {temperatures[t]:g} degC, pH {phs[p]:g}, {residuals[c]:g} mg/L free chlorine: "
+        f"table cell: {_both(temperatures[t])}, pH {phs[p]:g}, {residuals[c]:g} mg/L free chlorine: "
         f"{minutes:g} mg·min/L for 3 log"
     )
     return minutes * _MINUTE
+
+
+def _both(temperature: float) -> str:
+    """Return a temperature [degC] of the tables as both unit sets write it.
+
+    >>> _both(10.0), _both(0.5)
+    ('10 °C (50 °F)', '0.5 °C (32.9 °F)')
+    """
+    return f"{temperature:g} °C ({temperature * 9 / 5 + 32:g} °F)"
 
 
 def _contact_water(ph: Any, temperature: Any, highest: float = 9.0) -> None:
@@ -597,7 +606,7 @@ def virus_ct(
     column, band = bisect_left(logs, log_inactivation - _EDGE), int(ph > 9.0 + _EDGE)
     minutes = float(cells[row, column, band])
     note(
-        f"table cell: {temperatures[row]:g} degC, pH {'10' if band else '6 to 9'}, {logs[column]:g} log: "
+        f"table cell: {_both(temperatures[row])}, pH {'10' if band else '6 to 9'}, {logs[column]:g} log: "
         f"{minutes:g} mg·min/L"
     )
     return minutes * _MINUTE
