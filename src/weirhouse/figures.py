@@ -5,38 +5,16 @@ import importlib
 import itertools
 import math
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
 from weirhouse.quantity import QuantityError, convert, parse, parse_several, show
 from weirhouse.science.quantities import Several
-from weirhouse.working import Argument, Formula, Sheet, formulas, recording
+from weirhouse.trade_words import FIELDS, MADE_FROM, NAMES, SYNONYMS
+from weirhouse.working import Argument, Formula, Known, Sheet, formulas, recording
 
 _YES = {"yes": True, "y": True, "true": True, "1": True, "no": False, "n": False, "false": False, "0": False}
-# Words people use for what the formulas call otherwise; common usage, no source.
-_SYNONYMS = {
-    "bleach": "hypochlorite chlorine feed",
-    "hypo": "hypochlorite",
-    "pac": "coagulant product dose",
-    "pacl": "coagulant product dose",
-    "alum": "coagulant aluminium dose",
-    "pounds": "mass rate",
-    "lb": "mass rate",
-    "lbs": "mass rate",
-    "loading": "overflow rate",
-    "rise": "overflow rate",
-    "retention": "detention",
-    "residence": "detention residence",
-    "mixing": "velocity gradient",
-    "headloss": "head loss",
-    "wash": "backwash",
-    "stroke": "pump setting",
-    "dial": "pump setting",
-    "ct": "contact time ct",
-    "friction": "head loss pipe",
-    "uv": "absorbance",
-}
 _FILLERS = frozenset(re.findall(r"\w+", "a an the how much many what is of for to in do i my per and at my need"))
 
 
@@ -89,10 +67,11 @@ def find(name: str) -> Formula:
     """Return a formula by its name; CalculationError with the nearest names when there is none."""
     known = formulas()
     wanted = re.sub(r"[\s-]+", "_", name.strip().lower())
+    wanted = wanted if wanted in known else NAMES.get(wanted, wanted)
     if wanted in known:
         return known[wanted]
     near = difflib.get_close_matches(wanted, known, n=3, cutoff=0.6) or [f.name for f in search(name)[:3]]
-    hint = f" Nearest: {', '.join(near)}." if near else " See the list of formulas."
+    hint = f" Nearest: {', '.join(near)}." if near else " See: weirhouse work --list"
     raise CalculationError(f'There is no formula called "{name[:60]}".{hint}')
 
 
@@ -101,7 +80,7 @@ def search(words: str) -> list[Formula]:
     asked = [w for w in re.findall(r"[a-z0-9]+", words.lower()) if w not in _FILLERS]
     if not asked:
         return list(formulas().values())
-    wanted = [*asked, *(s for w in asked for s in _SYNONYMS.get(w, "").split())]
+    wanted = [*asked, *(s for w in asked for s in SYNONYMS.get(w, "").split())]
     ranked = sorted((-_rank(formula, wanted), formula.name) for formula in formulas().values())
     return [formulas()[name] for rank, name in ranked if rank < 0]
 
@@ -142,10 +121,10 @@ def _key(text: str) -> str:
 
 
 def _forward(formula: Formula, texts: Mapping[str, str], unit_set: str) -> Calculation:
-    values = _read(formula, texts, unit_set)
     with recording() as sheet:
+        values = _read(formula, texts, unit_set)
         try:
-            result = _call(formula, values)
+            result = float(_call(formula, values))
         except (ValueError, ZeroDivisionError, OverflowError) as error:
             raise CalculationError(_refusal(formula, error)) from error
     unit = formula.result.display(unit_set)
@@ -154,8 +133,9 @@ def _forward(formula: Formula, texts: Mapping[str, str], unit_set: str) -> Calcu
 
 def _read(formula: Formula, texts: Mapping[str, str], unit_set: str, *, unknown: str = "") -> dict[str, Any]:
     """Return the inside values of the fields; `unknown` is left out."""
-    given = {_key(key): text for key, text in texts.items() if text.strip()}
     arguments = {a.name: a for a in formula.arguments}
+    left, made = _made(arguments, {_key(key): text for key, text in texts.items() if text.strip()}, unit_set)
+    given = _named(arguments, left, made)
     for key in given:
         if key not in arguments:
             near = difflib.get_close_matches(key, arguments, n=1)
@@ -163,18 +143,62 @@ def _read(formula: Formula, texts: Mapping[str, str], unit_set: str, *, unknown:
             raise CalculationError(
                 f'{formula.name} takes no "{key[:40]}".{hint} It takes {", ".join(arguments)}.', field=key
             )
-    missing = [a for a in arguments.values() if a.required and a.name not in given and a.name != unknown]
+    missing = [a for a in arguments.values() if a.required and a.name not in given | made and a.name != unknown]
     if missing:
         raise CalculationError(f"{formula.name} needs {_wanted(missing, unit_set)}.", field=missing[0].name)
-    return {key: _value(arguments[key], text) for key, text in given.items()}
+    return {key: _value(arguments[key], text) for key, text in given.items()} | made
+
+
+def _named(arguments: Mapping[str, Argument], texts: Mapping[str, str], made: Collection[str] = ()) -> dict[str, str]:
+    """Return the texts under the formula's own names, where another name can only mean one of them."""
+    given = {_key(key): text for key, text in texts.items() if text.strip()}
+    named = {key: text for key, text in given.items() if key in arguments}
+    for key, text in given.items():
+        if key in arguments:
+            continue
+        free = [name for name in arguments if name not in named and name not in made]
+        meant = _meant(key.lower(), free)
+        if meant is None and key in ("specific_gravity", "sg") and "density" in free:
+            meant, text = "density", f"{text} kg/L"
+        named[key if meant is None else meant] = text
+    return named
+
+
+def _meant(key: str, free: Sequence[str]) -> str | None:
+    """Return the one of the `free` names that `key` means: by use, or as more or fewer words of the same name."""
+    by_use = [name for name in (key, *FIELDS.get(key, ())) if name in free]
+    if by_use:
+        return by_use[0]
+    words = set(key.split("_"))
+    alike = [name for name in free if words <= set(name.split("_")) or words >= set(name.split("_"))]
+    return alike[0] if len(alike) == 1 else None
+
+
+def _made(
+    arguments: Mapping[str, Argument], given: Mapping[str, str], unit_set: str
+) -> tuple[dict[str, str], dict[str, Any]]:
+    """Return what is left of the texts, and the arguments worked out from others: an area from length and width."""
+    left, made, used = dict(given), {}, set()
+    for name, sources, maker in MADE_FROM:
+        if name in left or name in made or name not in arguments or not arguments[name].required:
+            continue
+        keys = [next((key for key in left if key == s or s in FIELDS.get(key.lower(), ())), None) for s in sources]
+        if None in keys or all(key in arguments for key in keys):
+            continue
+        texts = {source: left[key] for source, key in zip(sources, keys, strict=True) if key is not None}
+        made[name] = _call(formulas()[maker], _read(formulas()[maker], texts, unit_set))
+        used |= {key for key in keys if key not in arguments}
+    return {key: text for key, text in left.items() if key not in used}, made
 
 
 def _solve(formula: Formula, texts: Mapping[str, str], unit_set: str) -> Calculation:
     """Find the one argument written as "?" for which the formula gives the result that was typed."""
-    given = {_key(key): text.strip() for key, text in texts.items() if text.strip()}
-    asked = [key for key, text in given.items() if text == "?"]
+    typed = {_key(key): text.strip() for key, text in texts.items() if text.strip()}
     arguments = {a.name: a for a in formula.arguments}
-    result_key = "result" if formula.name in arguments or "result" in given else formula.name
+    result_key = "result" if formula.name in arguments or "result" in typed else formula.name
+    given = _named(arguments, {key: text for key, text in typed.items() if key != result_key})
+    given |= {key: text for key, text in typed.items() if key == result_key}
+    asked = [key for key, text in given.items() if text == "?"]
     if len(asked) != 1 or asked[0] not in arguments or result_key not in given:
         raise CalculationError(
             f'To find an argument, write "?" for just one of {", ".join(arguments)} and give the result as '
@@ -197,9 +221,9 @@ def _solve(formula: Formula, texts: Mapping[str, str], unit_set: str) -> Calcula
     roots = _roots(formula, values, unknown, target)
     if not roots:
         raise CalculationError(_no_root(formula, values, unknown, target, unit_set), field=unknown.name)
-    values = {**values, unknown.name: roots[0]}
     with recording() as sheet:
-        result = _call(formula, values)
+        values = {**_read(formula, given, unit_set, unknown=unknown.name), unknown.name: roots[0]}
+        result = float(_call(formula, values))
     return Calculation(
         formula=formula,
         values=values,
@@ -269,7 +293,8 @@ def _no_root(formula: Formula, values: Mapping[str, Any], unknown: Argument, tar
 
 def _call(formula: Formula, values: Mapping[str, Any]) -> float:
     module = importlib.import_module(formula.function.__module__)
-    return float(getattr(module, formula.name)(**values))  # the worked one, which is recorded
+    result = getattr(module, formula.name)(**values)  # the worked one, which is recorded
+    return result if isinstance(result, Known) else float(result)
 
 
 def _refusal(formula: Formula, error: Exception) -> str:
@@ -302,9 +327,13 @@ def _value(argument: Argument, text: str) -> Any:
     name = argument.name
     if argument.unit is None:
         return _choice(argument, text)
+    if name == "percentile" and re.fullmatch(r"\s*[1-9]\d(\.\d+)?\s*", text):
+        text = f"{text} percent"  # the 90th; as a share it could not be above 1
     try:
         if isinstance(argument.unit, Several):
             return parse_several(text, argument.unit.symbol, name, any_unit=not argument.unit.us)
+        if argument.unit.symbol == "g/(m^3*NTU)" and "NTU" not in text.upper():
+            return parse(text, "g/m^3", name)  # "1.5 mg/L": the name says to one NTU
         return parse(text, argument.unit.symbol, name)
     except QuantityError as error:
         raise CalculationError(str(error), field=name) from error

@@ -1235,3 +1235,42 @@ def average_use(mass: Mass, duration: Duration) -> MassRate:
     checks.at_least(mass, 0.0, "mass", "kg")
     checks.above(duration, 0.0, "duration", "s")
     return mass / duration
+
+
+@worked(
+    "Product to feed", expression="dose * flow / (1000 * strength)", reference="mass balance; 8.34 lb/gal in US units"
+)
+def product_mass_rate(
+    dose: Annotated[Dose, Range(0.3, 60.0)], flow: Flow, strength: Annotated[Fraction, Range(0.05, 1.0)]
+) -> MassRate:
+    """Return the mass of product per time for a dose that counts what the strength counts: 65 percent HTH, say.
+
+    Parameters
+    ----------
+    dose : dose, counted as the strength is (Cl2, Al2O3 ...). [g/m^3]
+    flow : flow of water. [m^3/s]
+    strength : share of it in the product by weight. [1]
+
+    Returns
+    -------
+    Mass of product per time. [kg/s]
+
+    Raises
+    ------
+    ValueError
+        If dose or flow is below 0, or the strength not above 0 and at most 1.
+
+    Examples
+    --------
+    >>> round(product_mass_rate(1.2, 0.0657, 0.65) * 86400, 1)  # kg a day
+    10.5
+
+    References
+    ----------
+    Mass balance.
+    """
+    checks.at_least(dose, 0.0, "dose", "mg/L")
+    checks.at_least(flow, 0.0, "flow", "m^3/s")
+    checks.above(strength, 0.0, "strength", "", "Give the label's strength, such as 65 percent.")
+    checks.require(strength <= 1, strength, "strength must not be above 1 (100 percent)", "Write 65 percent, or 0.65.")
+    return dose * flow / (1000 * strength)
