@@ -99,6 +99,7 @@ def test_the_ratio_is_the_one_worked_out_by_hand(scene: Scene):
 def test_it_says_that_the_table_is_not_confirmed_on_the_line_and_on_the_sheet(scene: Scene):
     line = lines_of(scene)["contact_time"]
     assert UNCONFIRMED in line.confidence
+    assert "tables not yet confirmed against print" in line.action and "enough" not in line.action
     assert line.working is not None and UNCONFIRMED in line.working.text("US")
 
 
@@ -106,6 +107,7 @@ def test_once_a_person_has_compared_the_tables_it_says_who(tmp_path: Path):
     entry = 'residual_max = "4.0 mg/L"\ncontact_time_tables_confirmed = "A. Operator, 2026-05-04"'
     line = lines_of(changed(tmp_path, ('residual_max = "4.0 mg/L"', entry)))["contact_time"]
     assert "tables confirmed by A. Operator, 2026-05-04" in line.confidence
+    assert "not yet confirmed" not in line.action
     assert line.working is not None and UNCONFIRMED not in line.working.text("US")
 
 
@@ -253,7 +255,12 @@ def test_a_low_residual_asks_for_as_much_more_and_says_that_it_is_beyond_the_pas
     line = lines_of(scene.newest("contact_chlorine", "0.8 mg/L"))["chlorine_dose"]
     assert line.value == pytest.approx(2.0 - 0.8 + 1.2) and line.state == "do_now"
     assert "above every dose on record (highest 2 mg/L" in line.action.replace("2.00", "2")
-    assert "drawdown" in line.action and line.confidence.startswith("low")
+    assert line.action.startswith(
+        "First check the feed by a drawdown and the residual with the test kit; then feed 2.40"
+    )
+    assert line.confidence.startswith("low")
+    setting = lines_of(scene)["chlorine_setting"]
+    assert setting.action.startswith("First check the feed by a drawdown and the residual with the test kit; then set")
 
 
 def test_within_the_past_doses_nothing_is_said_of_them(scene: Scene):

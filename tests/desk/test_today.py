@@ -149,8 +149,18 @@ def test_beyond_table_or_past_a_jar_test_is_due(week, factor, dose, says):
     spoilt = Spoilt(store, "raw_turbidity", "changed", now=NOW, factor=factor)
     line = today(at(spoilt, plant, NOW)).line("coagulant_dose")  # type: ignore[arg-type]
     assert line.value == pytest.approx(dose, rel=0.02)
-    assert "A jar test is due" in line.action and says in line.action
+    if dose == 45:  # 250 NTU is above the hold level of 150 NTU too
+        assert line.action.startswith("Feed nothing while the hold is in force. After it: at least 45.0 mg/L for")
+    else:
+        assert line.action.startswith("A jar test is due: ")
     assert line.confidence.startswith("low")
+
+
+def test_beyond_the_table_at_least_its_last_row_is_fed(few):
+    scene = few(changed(('above = "150 NTU"', 'above = "400 NTU"'))).each("raw_turbidity", lambda r: 250.0)
+    action = today_of(scene).line("coagulant_dose").action
+    assert action.startswith("A jar test is due: the water is dirtier than the last row of the dose table. ")
+    assert action.endswith("Until then feed at least 45.0 mg/L as product, the last row of your table.")
 
 
 def test_a_storm_at_the_stream_is_dosed_when_it_reaches_the_feed(few):
@@ -246,6 +256,25 @@ def test_at_night_the_order_says_until_when_to_start(few):
     assert found.line("standstill").state == "soon"
     assert found.order.startswith("Start before 04:2")
     assert ", at 1" in found.order and "gpm, feed 15.0 mg/L coagulant" in found.order
+
+
+def test_a_standstill_after_a_power_failure_goes_first(few):
+    """Power failed at 13:15 and the plant was stopped at 13:20; the filtered turbidity has been silent since 08:00."""
+    scene = few()
+    scene.events += [
+        event("power_failure", NOW - timedelta(minutes=45)), event("stop", NOW - timedelta(minutes=40)),
+    ]  # fmt: skip
+    for channel in ("plant_flow", "combined_turbidity"):
+        back = timedelta(hours=6 if channel == "combined_turbidity" else 1)
+        scene.readings[channel] = [r for r in scene.readings[channel] if r.taken_at <= NOW - back]
+    found = today_of(scene)
+    assert found.order_state == "unknown"
+    assert found.order.startswith(
+        "The plant stands since 13:20 (power failed 13:15). Before you start: check first: Combined filter effluent, "
+    )
+    assert "After starting to waste, take a grab sample" in found.order
+    line = found.line("month_turbidity")
+    assert line.state == "unknown" and line.check.startswith("Waits for combined filter effluent (see above).")
 
 
 # --- action levels, water, month

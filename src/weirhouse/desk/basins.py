@@ -53,8 +53,10 @@ def _unit(situation: Situation, stage: Stage, work: Work, warm: bool) -> Advice:
     action = f"{first.title} {first.shown} {at}: {verdict}."
     if outside:
         action = f"{first.title} {first.shown} {at}. {' '.join(item.sentence for item in outside)}"
-    # what is so as built is told, but no setting changes it
-    state: AdviceState = "soon" if any(item.sort not in AS_BUILT for item in outside) else "steady"
+    # what is so as built, or at any flow up to the design, is told, but nobody is to mend it this shift
+    over = plant.design_flow is not None and flow > plant.design_flow
+    pressing = over and any(item.sort not in AS_BUILT for item in outside)
+    state: AdviceState = "soon" if pressing else "steady"
     return Advice(
         id=id, title=stage.name, action=action, value=float(first.value), inside=first.inside, unit=first.unit,
         shown=first.shown, state=state, caution="", working=sheet, age_s=oldest(situation, channels),

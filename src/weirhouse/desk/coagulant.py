@@ -8,22 +8,33 @@ from weirhouse.desk.flow import setting_flow
 from weirhouse.desk.lines import Display, age_words, figure, oldest, unknown
 from weirhouse.desk.model import Advice, AdviceState, Figure
 from weirhouse.plant.model import Feed, Plant
-from weirhouse.quantity import show
+from weirhouse.plant.ranges import design
+from weirhouse.quantity import show, written
 from weirhouse.science.basins import detention_time
 from weirhouse.science.coagulation import alkalinity_after_coagulant, ph_after_coagulant
 from weirhouse.science.operations import dose_between, dose_change
 from weirhouse.science.quantities import Dose
-from weirhouse.situation.ages import at_clock, later
+from weirhouse.situation.ages import age_text, at_clock, later
 from weirhouse.situation.model import Situation
 from weirhouse.working import Default, Entry, Known, Sheet, note, recording
 
 APART = 0.08  # a dose in force within this share of the one advised is left alone
 BASIS = {"product": "as product", "Al2O3": "as Al₂O₃", "Al": "as Al"}
 ENOUGH = 3  # hours at similar water below which past doses say little
-# Alkalinity left after coagulation, warn and stop; operator guidance from memory.
-ALKALINITY_LOW = Default("10 mg/L as CaCO3 left after the coagulant", "common practice, no source")
+A_DAY = 86400.0
+DIRTIER = "the water is dirtier than the last row of the dose table"
 CLEARER = "the water is clearer than the first row of the dose table"
 JAR_TEST = "A jar test is due"
+
+
+def _alkalinity_low() -> Known:
+    """Return the alkalinity [g/m^3 as CaCO3] that is to be left, from the published design ranges."""
+    span = design("alkalinity left after coagulation", "coagulant")
+    assert span is not None and span.low is not None  # a row of this package's own table
+    return Known(span.low, Default("alkalinity left after coagulation", f"{span.source}, {span.provenance}"), "g/m^3")
+
+
+ALKALINITY_LOW = _alkalinity_low()
 
 
 def coagulants(situation: Situation) -> Iterator[Advice]:
@@ -68,8 +79,7 @@ def table_dose(plant: Plant, feed: Feed, turbidity: Known) -> tuple[Known, str] 
     if turbidity >= rows[-1][0]:
         beyond = turbidity > rows[-1][0]
         note("last row of the dose table")
-        dirtier = "the water is dirtier than the last row of the dose table"
-        return Known(rows[-1][1], entry(-1, 1).source, "g/m^3"), dirtier if beyond else ""
+        return Known(rows[-1][1], entry(-1, 1).source, "g/m^3"), DIRTIER if beyond else ""
     for before, after in zip(range(last), range(1, last), strict=False):
         if turbidity <= rows[after][0]:
             dose = dose_between(turbidity, entry(before, 0), entry(before, 1), entry(after, 0), entry(after, 1))
@@ -132,7 +142,10 @@ def _dose(situation: Situation, feed: Feed) -> tuple[Advice, Known | None]:
     if situation.running.state == "standing":
         action = f"When you start, feed {show(dose, 'g/m^3', unit)} {basis}."
     if due:
-        action += f" {JAR_TEST}: {due}."
+        if warning == DIRTIER:
+            until = "When you start, feed" if situation.running.state == "standing" else "Until then feed"
+            action = f"{until} at least {show(dose, 'g/m^3', unit)} {basis}, the last row of your table."
+        action = f"{JAR_TEST}: {due}. {action}"
         state = "soon" if state == "steady" else state
     line = Advice(
         id=id, title=title, action=action, value=float(dose), inside="g/m^3", unit=unit,
@@ -293,16 +306,27 @@ def _chemistry(
         id=ids[1], title=titles[1], action=f"Expect pH {after:.2f} after the coagulant; measure it.",
         value=float(after), inside="pH", unit="pH", shown=f"{after:.2f}", state="steady", caution="", working=sheet,
         age_s=oldest(situation, ph_needs),
-        confidence=f"within about 0.15, the error of a pH reading in the field; {age_words(situation, ph_needs)}",
+        confidence=f"{_how_near(situation)}; {age_words(situation, ph_needs)}",
         depends=ph_needs, check="", because=f"Raw pH {ph:.2f}, alkalinity {show(raw, 'g/m^3', 'mg/L')} as CaCO₃.",
     )  # fmt: skip
+
+
+def _how_near(situation: Situation) -> str:
+    """Return how near the pH worked out is, while alkalinity and pH of the raw water are still what they were."""
+    ages = {"alkalinity": situation.value("raw_alkalinity").age_s, "pH": situation.value("raw_ph").age_s}
+    old = {name: age for name, age in ages.items() if age is not None and age > A_DAY}
+    if not old:
+        return "within about 0.15, the error of a pH reading in the field"
+    name = max(old, key=lambda one: old[one])
+    measure = "titrate" if name == "alkalinity" else "measure it"
+    return f"within about 0.15 if {name} is still what it was {age_text(old[name])} ago; it falls in a storm: {measure}"
 
 
 def _alkalinity(
     situation: Situation, id: str, title: str, needs: tuple[str, ...], left: Known, raw: Known, sheet: Sheet
 ) -> Advice:
     shown = show(left, "g/m^3", "mg/L")
-    low = left < 10.0
+    low = left < ALKALINITY_LOW
     action = f"Expect {shown} as CaCO₃ left."
     if low:
         action += " That is little: add alkalinity or ask for a product of higher basicity before you raise the dose."
@@ -310,5 +334,7 @@ def _alkalinity(
         id=id, title=title, action=action, value=float(left), inside="g/m^3", unit="mg/L", shown=shown,
         state="soon" if low else "steady", caution="", working=sheet, age_s=oldest(situation, needs),
         confidence=f"worked out from the product's basicity; {age_words(situation, needs)}", depends=needs, check="",
-        because=f"Raw alkalinity {show(raw, 'g/m^3', 'mg/L')} as CaCO₃. Warned below {ALKALINITY_LOW}.",
+        because=f"Raw alkalinity {show(raw, 'g/m^3', 'mg/L')} as CaCO₃. "
+        f"Warned below {written(ALKALINITY_LOW, 'g/m^3', 'mg/L')} "
+        f"({ALKALINITY_LOW.source}).",
     )  # fmt: skip

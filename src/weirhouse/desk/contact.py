@@ -35,6 +35,7 @@ NARROW = Known(1.2, Default("a fifth more than what is required", "common practi
 ENOUGH = Known(1.0, Default("what is required", "40 CFR 141.74"), "1")
 PLUG_FLOW = Default("1, a long pipe: plug flow", "Pennsylvania DEP, tracer studies and contact time")
 TITLE = "Contact time"
+NOT_PRINT = "tables not yet confirmed against print"
 
 
 class LackingError(Exception):
@@ -126,30 +127,29 @@ def _line(situation: Situation, stages: Sequence[Any], channels: tuple[str, ...]
     weakest = min(segments, key=lambda segment: segment.ratios[limits])
     times = show(ratio, "1", "1")
     starting = situation.running.state == "standing"
+    unsure = "" if confirmed else f"; {NOT_PRINT}"
     state: AdviceState = "steady"
     if ratio < ENOUGH:
         state = "soon" if starting else "do_now"
         slower = "start at a lower flow" if starting else "lower the outflow"
         action = (
             f"Contact time is too short for {organism}: {slower}, let {_rising(stages)} rise, or raise the residual. "
-            f"CT is {times} of what is required."
+            f"CT is {times} times what the tables require{unsure}."
         )
         if not starting:
             call = telephone(plant)
             action += f" {call[0].upper()}{call[1:]}."
     elif ratio < NARROW:
         state = "soon"
-        action = (
-            f"Contact time is only just enough: CT is {times} times what is required. {organism.capitalize()} limit."
-        )
+        action = f"CT is only {times} times what the tables require{unsure}. {says}"
     else:
-        action = f"Contact time is enough by the tables: CT is {times} times what is required. {says}"
+        action = f"CT is {times} times what the tables require{unsure}. {says}"
     by = plant.permit.contact_time_tables_confirmed if plant.permit is not None else ""
-    unsure = f"tables confirmed by {by}; " if confirmed else f"{UNCONFIRMED}; "
+    by_whom = f"tables confirmed by {by}" if confirmed else UNCONFIRMED
     return Advice(
         id="contact_time", title=TITLE, action=action, value=float(ratio), inside="1", unit="1", shown=times,
         state=state, caution=caution, working=sheet, age_s=oldest(situation, channels),
-        confidence=f"{unsure}{age_words(situation, channels)}", depends=channels, check="",
+        confidence=f"{by_whom}; {age_words(situation, channels)}", depends=channels, check="",
         because=_because(situation, flow, weakest, needed, limits, starting),
         figures=_figures(situation, segments, totals, regression),
     )  # fmt: skip

@@ -1,6 +1,7 @@
 """How much chlorine, what does its pump stand at, is enough left, and had it time enough?"""
 
 from collections.abc import Iterator
+from dataclasses import replace
 
 from weirhouse.desk.action_levels import telephone
 from weirhouse.desk.contact import contact_stages, contact_time, first_of
@@ -14,7 +15,7 @@ from weirhouse.science.basins import detention_time
 from weirhouse.science.chlorine import chlorine_demand
 from weirhouse.science.operations import dose_change, dose_for_residual, together
 from weirhouse.science.quantities import Dose
-from weirhouse.situation.ages import clock_text, elapsed_s, later
+from weirhouse.situation.ages import at_clock, elapsed_s, later
 from weirhouse.situation.model import Situation
 from weirhouse.situation.volumes import stage_volume
 from weirhouse.working import Entry, Known, recording
@@ -22,6 +23,7 @@ from weirhouse.working import Entry, Known, recording
 APART = 0.08  # a dose in force within this share of the one advised is left alone
 NEAR_LIMIT = 0.25  # a residual within this share of a limit is told before it is broken; common practice, no source
 UNIT = "mg/L"
+FIRST = "First check the feed by a drawdown and the residual with the test kit"
 
 
 def disinfection(situation: Situation) -> Iterator[Advice]:
@@ -38,9 +40,10 @@ def chlorine(situation: Situation, feed: Feed) -> Iterator[Advice]:
     """Yield dose, feed rate, pump setting and day tank of one disinfectant."""
     line, dose = _dose(situation, feed)
     yield line
-    yield from rate_and_setting(
-        situation, feed, dose, line.depends, why_no_dose=line.check or "No dose can be given."
-    )  # fmt: skip
+    why = line.check or "No dose can be given."
+    for result in rate_and_setting(situation, feed, dose, line.depends, why_no_dose=why):
+        then = result.action.startswith("Set ") and line.action.startswith(FIRST)
+        yield replace(result, action=f"{FIRST}; then s{result.action[1:]}") if then else result
     tank = day_tank(situation, feed, dose, line.depends)
     if tank is not None:
         yield tank
@@ -89,14 +92,12 @@ def _dose(situation: Situation, feed: Feed) -> tuple[Advice, Known | None]:
         action, beyond = f"Keep {now} as Cl₂.", ""
     elif wait is not None:
         dose, shown, beyond = present, now, ""
-        action = (
-            f"Keep {now} as Cl₂: it was changed lately, the residual shows that at about {wait}. Measure again then."
-        )
+        action = f"Keep {now} as Cl₂: it was changed lately, the residual shows that {wait}. Measure again then."
     else:
         state = "do_now" if situation.running.state == "running" else "soon"
         action = f"Feed {shown} as Cl₂."
     if beyond:
-        action += f" Before that check the feed by a drawdown and the residual with the test kit: {beyond}."
+        action = f"{FIRST}; then feed {shown} as Cl₂ ({beyond})."
     sure = "low: outside of what was fed here before" if beyond else "good while the demand of the water stays as it is"
     line = Advice(
         id=id, title=title, action=action, value=float(dose), inside="g/m^3", unit=unit, shown=shown, state=state,
@@ -114,9 +115,9 @@ def _beyond(situation: Situation, feed: Feed, dose: Known) -> str:
     if low is None or high is None:
         return "no dose is on record yet"
     if dose > high:
-        return f"this is above every dose on record (highest {show(high, 'g/m^3', UNIT)})"
+        return f"above every dose on record (highest {show(high, 'g/m^3', UNIT)})"
     if dose < low:
-        return f"this is below every dose on record (lowest {show(low, 'g/m^3', UNIT)})"
+        return f"below every dose on record (lowest {show(low, 'g/m^3', UNIT)})"
     return ""
 
 
@@ -135,7 +136,7 @@ def _still_coming(situation: Situation, feed: Feed) -> str | None:
     through = detention_time(held, flow)
     if elapsed_s(since, situation.at) >= through:
         return None
-    return clock_text(later(since, through), situation.at, situation.zone)
+    return at_clock(later(since, through), situation.at, situation.zone, "about ")
 
 
 def _figures(situation: Situation, feed: Feed, demand: Known, unit: str) -> tuple[Figure, ...]:

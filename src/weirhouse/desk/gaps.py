@@ -19,7 +19,10 @@ def gaps(situation: Situation) -> Iterator[Advice]:
         )  # fmt: skip
         return
     values = [situation.value(oddity.channel) for oddity in odd if oddity.channel]
-    checks = " ".join(dict.fromkeys(what_to_check(value) for value in values if value.state != "fresh"))
+    standing = situation.running.state == "standing"
+    checks = " ".join(
+        dict.fromkeys(what_to_check(value, standing=standing) for value in values if value.state != "fresh")
+    )
     yield Advice(
         id="gaps", title=title, action=" ".join(oddity.text for oddity in odd), value=None, inside="1",
         unit="", shown="", state="soon", caution="", working=None, age_s=None,

@@ -13,7 +13,7 @@ WORDS = {
     "hold": ("while the hold is in force", "After it"),
     "stop": ("while the plant is stopped", "When it may start again"),
 }
-DUE = " A jar test is due"
+DUE = "A jar test"
 
 
 def feeds_held(situation: Situation, lines: Iterator[Advice]) -> Iterator[Advice]:
@@ -43,9 +43,10 @@ def _state(situation: Situation, line: Advice) -> AdviceState:
 def _after(situation: Situation, feed: Feed, what: str, line: Advice, during: str, then: str) -> str:
     """Return that nothing is fed, and what to feed afterwards, for which water."""
     force = situation.feeds[feed.id]
-    number = f"feed pump at {line.shown}" if what == "setting" else line.shown
+    least = "at least " if "feed at least" in line.action else ""
+    number = f"feed pump at {line.shown}" if what == "setting" else f"{least}{line.shown}"
     water = " for the water in the basin" if what == "dose" and force.raw_at_feed is not None else ""
-    due = f"{DUE}{line.action.split(DUE)[1]}" if DUE in line.action else ""
+    due = f" {line.action.split('. ')[0]}." if line.action.startswith(DUE) else ""
     return f"Feed nothing {during}. {then}: {number}{water}; measure again first.{due}"
 
 
@@ -60,5 +61,5 @@ def _let_in(action: str) -> str:
     _, then, rest = action.partition(" reaches the feed: then ")
     if not then:
         return "If this creek water is let in, it wants no other dose."
-    dose, stop, more = rest.partition(f".{DUE.split(' is')[0]}")
+    dose, stop, more = rest.partition(f". {DUE}")
     return f"If this creek water is let in: {dose.rstrip('.')} when it reaches the feed.{stop[1:]}{more}"

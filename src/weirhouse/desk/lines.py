@@ -1,6 +1,7 @@
 """How is a line of advice put together? What it stands on, what is doubtful about that, and what to check."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import replace
 from typing import Any, get_args
 
 from weirhouse.desk.model import Advice, Figure
@@ -27,14 +28,16 @@ _CHECKS = (
 )
 
 
-def how_to_check(value: Value) -> str:
-    """Return how to get a good reading in place of a doubtful one."""
-    return next((text for word, text in _CHECKS if word in value.channel), "read it at the instrument")
+def how_to_check(value: Value, *, standing: bool = False) -> str:
+    """Return how to get a good reading in place of a doubtful one; of a plant that stands, after it was started."""
+    how = next((text for word, text in _CHECKS if word in value.channel), "read it at the instrument")
+    made = "turbidity" in value.channel and not value.channel.startswith("raw_")
+    return f"after starting to waste, {how}" if standing and made else how
 
 
-def what_to_check(value: Value) -> str:
+def what_to_check(value: Value, *, standing: bool = False) -> str:
     """Return one sentence: what is wrong with a reading and how to get a good one."""
-    return f"{value.title}: {value.why}; {how_to_check(value)}, and enter what you find."
+    return f"{value.title}: {value.why}; {how_to_check(value, standing=standing)}, and enter what you find."
 
 
 def doubtful(situation: Situation, channels: Iterable[str]) -> tuple[Value, ...]:
@@ -77,15 +80,45 @@ def unknown(
     figures: tuple[Figure, ...] = (),
 ) -> Advice:
     """Return a line that cannot tell, with what to check and no setpoint."""
-    bad = doubtful(situation, channels)
-    checks = " ".join([*(what_to_check(value) for value in bad), *([check] if check else [])])
+    bad, standing = doubtful(situation, channels), situation.running.state == "standing"
+    checks = " ".join([*(what_to_check(value, standing=standing) for value in bad), *([check] if check else [])])
     names = ", ".join(value.title for value in bad)
     first = f"Cannot tell: {names} {_states(bad)}." if bad else f"Cannot tell. {check}"
     return Advice(
         id=id, title=title, action=first, value=None, inside=inside, unit=unit, shown="", state="unknown",
-        caution=caution, working=None, age_s=oldest(situation, channels), confidence="none: nothing to go by",
+        caution=caution, working=None, age_s=oldest(situation, channels), confidence="none",
         depends=tuple(channels), check=checks, because=because, figures=figures,
     )  # fmt: skip
+
+
+def said_once(situation: Situation, lines: Iterable[Advice]) -> Iterator[Advice]:
+    """Yield the lines, each reading's check in full where it is needed first and named afterwards.
+
+    The line that lists what is stale, missing or odd keeps all of them: that is what it is for.
+    """
+    said: set[str] = set()
+    for line in lines:
+        if line.state != "unknown":
+            yield line
+            continue
+        check, again = line.check, []
+        for value in doubtful(situation, line.depends):
+            full = what_to_check(value, standing=situation.running.state == "standing")
+            if full in check and full in said:
+                check = check.replace(full, "").replace("  ", " ").strip()
+                again.append(within_sentence(value.title))
+            said.add(full)
+        waits = f"Waits for {' and '.join(again)} (see above)." if again else ""
+        yield replace(line, check=f"{waits} {check}".strip())
+
+
+def within_sentence(title: str) -> str:
+    """Return a title as it stands within a sentence; pH and UV keep their letters.
+
+    >>> within_sentence("Raw turbidity"), within_sentence("UV of raw water"), within_sentence("pH")
+    ('raw turbidity', 'UV of raw water', 'pH')
+    """
+    return title if title[1:2].isupper() else f"{title[:1].lower()}{title[1:]}"
 
 
 def _states(values: Sequence[Value]) -> str:

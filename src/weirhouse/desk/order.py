@@ -1,12 +1,14 @@
 """What is the day's order, in one sentence? No setpoint in it when a reading it stands on is doubtful."""
 
 from collections.abc import Mapping, Sequence
+from datetime import datetime, timedelta
 
 from weirhouse.desk.action_levels import WORDS, in_force, reached, telephone
+from weirhouse.desk.disinfection import FIRST
 from weirhouse.desk.lines import how_to_check
 from weirhouse.desk.model import Advice, AdviceState
 from weirhouse.quantity import show, written
-from weirhouse.situation.ages import at_clock, later
+from weirhouse.situation.ages import at_clock, clock_text, later
 from weirhouse.situation.model import Situation, Value
 
 Lines = Mapping[str, Advice]
@@ -42,7 +44,7 @@ def order(situation: Situation, advice: Sequence[Advice]) -> tuple[str, AdviceSt
         if c not in key_channels(situation)
     ]
     if doubtful:
-        return _cannot_tell(situation, doubtful, lines), "unknown"
+        return before_start(situation, _cannot_tell(situation, doubtful, lines)), "unknown"
     if situation.running.state == "unknown":
         return "Check first: enter in the day log whether the plant was started or stopped last.", "unknown"
     parts = (_urgent, _water, _feeds, _backwash, _disinfection)
@@ -55,7 +57,37 @@ def order(situation: Situation, advice: Sequence[Advice]) -> tuple[str, AdviceSt
         sentence = f"{low}; {sentence}"
     states = {line.state for line in advice if not line.id.startswith(BESIDE)}
     state: AdviceState = "do_now" if "do_now" in states else "soon" if "soon" in states else "steady"
-    return f"{sentence[0].upper()}{sentence[1:]}.", state
+    return before_start(situation, f"{sentence[0].upper()}{sentence[1:]}."), state
+
+
+def before_start(situation: Situation, sentence: str) -> str:
+    """Return the order of a plant that stands by the log: that it stands and why goes first."""
+    since = situation.running.since
+    if situation.running.state != "standing" or since is None:
+        return sentence
+    reason = _why_it_stands(situation, since)
+    if not reason:
+        return sentence
+    begun = clock_text(since, situation.at, situation.zone)
+    then = f"{sentence[0].lower()}{sentence[1:]}"
+    if then.startswith(("start ", "when you start")):
+        return f"The plant stands since {begun} ({reason}). {sentence}"
+    return f"The plant stands since {begun} ({reason}). Before you start: {then}"
+
+
+def _why_it_stands(situation: Situation, since: datetime) -> str:
+    """Return the power failure or the stop in the day log that goes with a standstill, or nothing."""
+    about = timedelta(minutes=30)  # a meter's interval or two lie between the failure and the first zero
+    for event in reversed(situation.events):
+        over = event.ended_at is not None and event.ended_at < since - about
+        if event.kind == "power_failure" and event.started_at <= since + about and not over:
+            began = clock_text(event.started_at, situation.at, situation.zone)
+            ended = "" if event.ended_at is None or event.ended_at > situation.at else ", back "
+            back = clock_text(event.ended_at, situation.at, situation.zone) if ended and event.ended_at else ""
+            return f"power failed {began}{ended}{back}"
+    if "day log" in situation.running.why:
+        return "stopped, by the day log"
+    return ""
 
 
 def _limit_text(situation: Situation, action: object) -> str:
@@ -80,7 +112,7 @@ def _cannot_tell(situation: Situation, doubtful: Sequence[Value], lines: Lines) 
     seen = {value.channel: value for value in doubtful}
     parts = [f"{value.title}, {value.why.split(', stale after')[0]}" for value in seen.values()]
     first = next(iter(seen.values()))
-    how = how_to_check(first)
+    how = how_to_check(first, standing=situation.running.state == "standing")
     grave = [
         a
         for a in situation.plant.action
@@ -180,7 +212,10 @@ def _disinfection(situation: Situation, lines: Lines) -> list[str]:
             continue
         dose, setting, tank = (lines.get(f"{feed.id}_{what}") for what in ("dose", "setting", "tank"))
         if dose is not None and dose.state in ("do_now", "soon") and dose.shown:
-            found.append(f"set the {feed.name.lower()} dose to {dose.shown}{_dial(setting)}")
+            first = ""
+            if dose.action.startswith(FIRST):
+                first = f"check the {feed.name.lower()} feed by a drawdown and the residual with the test kit, then "
+            found.append(f"{first}set the {feed.name.lower()} dose to {dose.shown}{_dial(setting)}")
         elif setting is not None and setting.state in ("do_now", "soon") and setting.shown:
             found.append(f"set the {feed.name.lower()} pump to {setting.shown}")
         if tank is not None and tank.state == "do_now":

@@ -11,6 +11,7 @@ from weirhouse.desk.filters import filters
 from weirhouse.desk.flow import plant_flow
 from weirhouse.desk.gaps import gaps
 from weirhouse.desk.held import feeds_held
+from weirhouse.desk.lines import said_once
 from weirhouse.desk.model import Advice, Today
 from weirhouse.desk.month import month
 from weirhouse.desk.order import order
@@ -35,7 +36,7 @@ PARTS: tuple[Callable[[Situation], Iterable[Advice]], ...] = (
 
 def today(situation: Situation) -> Today:
     """Return what to do at the situation's instant."""
-    advice = tuple(feeds_held(situation, (line for part in PARTS for line in part(situation))))
+    advice = tuple(said_once(situation, feeds_held(situation, (line for part in PARTS for line in part(situation)))))
     sentence, state = order(situation, advice)
     return Today(
         plant=situation.plant.name,

@@ -53,7 +53,7 @@ def _rows() -> list[dict[str, str]]:
 def _range(number: int) -> DesignRange | None:
     """Return one row; turning units is slow the first time, so that only the rows asked for are turned."""
     row = _rows()[number]
-    unit = {"ratio": "1", "fraction": "1", "x": "1"}.get(row["unit"], row["unit"])
+    unit = {"ratio": "1", "fraction": "1", "x": "1", "mg/L as CaCO3": "mg/L"}.get(row["unit"], row["unit"])
     if unit not in _INSIDE and not known(unit):
         return None  # "rpm for 1 min" and the like are recipes, not ranges
     inside = _INSIDE.get(unit) or inside_unit(unit)
