@@ -53,8 +53,8 @@ def solve(water: Water, dosed: str = "") -> tuple[Answer, Answer]:
     """Return the raw water and the dosed one.
 
     `dosed`: "acid" adds 3 (1 - basicity) mol of strong acid to each mole of Al, which is all Al settled as Al(OH)3;
-    "hydroxide" adds AlCl3 with 3 x basicity NaOH and lets amorphous Al(OH)3 settle to its solubility; "calcite" brings
-    the water into balance with calcite, of which there is enough.
+    "hydroxide" adds AlCl3 with 3 x basicity NaOH and lets amorphous Al(OH)3 settle to its solubility; "calcite", "air"
+    bring the water into balance with calcite, of which there is enough, or with 420 ppm of carbon dioxide.
     """
     charge = water.alkalinity / CACO3 + water.chloride
     text = f"""SOLUTION 1
@@ -74,6 +74,8 @@ USE solution 1
     elif dosed == "hydroxide":
         text += f"REACTION 1\n AlCl3 1 NaOH {3 * water.basicity}\n {moles} moles\n"
         text += "EQUILIBRIUM_PHASES 1\n Al(OH)3(a) 0 0\n"
+    elif dosed == "air":
+        text += f"EQUILIBRIUM_PHASES 1\n CO2(g) {np.log10(420e-6)} 10\n"
     elif dosed == "calcite":
         text += "EQUILIBRIUM_PHASES 1\n Calcite 0 10\n"
     else:

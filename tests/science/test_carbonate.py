@@ -20,6 +20,7 @@ from weirhouse.science.carbonate import (
     ionic_strength_from_conductivity,
     ionic_strength_from_dissolved_solids,
     langelier_index,
+    ph_after_aeration,
     ph_from_carbon,
     pk1,
     pk2,
@@ -151,3 +152,15 @@ def test_a_titration_by_the_classroom_formula():
 
 def test_hardness_is_by_molar_masses():
     assert total_hardness(40.078, 24.305) == pytest.approx(2 * 100.087, rel=2e-4)  # a millimole of each in a litre
+
+
+@pytest.mark.parametrize("water", waters(12, seed=8, ph=(6.8, 8.2), dose=(0.1, 0.2)), ids=str)
+def test_a_water_in_balance_with_the_air_is_not_changed_by_aeration(water):
+    _, aired = solve(water, "air")  # PHREEQC, carbon dioxide of 420 ppm
+    assert ph_after_aeration(aired.ph, water.alkalinity, water.temperature, 0.5) == pytest.approx(aired.ph, abs=0.03)
+
+
+def test_aeration_lifts_the_ph_of_a_water_full_of_carbon_dioxide_and_lowers_that_of_one_starved_of_it():
+    assert ph_after_aeration(6.6, 30.0, 10.0, 0.0) == pytest.approx(6.6)
+    assert 6.6 < ph_after_aeration(6.6, 30.0, 10.0, 0.3) < ph_after_aeration(6.6, 30.0, 10.0, 1.0)
+    assert ph_after_aeration(9.5, 30.0, 10.0, 0.5) < 9.5

@@ -854,3 +854,59 @@ def calcite_solubility(temperature: Any) -> Any:
     """Return the logarithm of the solubility product of calcite in mol2/L2 (Plummer and Busenberg 1982)."""
     kelvin = temperature + 273.15
     return -171.9065 - 0.077993 * kelvin + 2839.319 / kelvin + 71.595 * checks.log10(kelvin)
+
+
+# --- carbon dioxide and the air ----------------------------------------------------------------------------------
+
+
+@worked(
+    "pH after aeration",
+    method="carbon dioxide above that in balance with air taken off by the share, then the pH of what is left",
+    reference=f"{_PLUMMER}; solubility of CO2 as used there, from memory",
+)
+def ph_after_aeration(
+    ph: Annotated[PH, Range(6.0, 7.5)],
+    alkalinity: Annotated[Alkalinity, Range(10.0, 200.0)],
+    temperature: ColdWater,
+    share_lost: Annotated[Ratio, Range(0.0, 1.0)],
+    ionic_strength: FreshWater = 2.0,
+) -> PH:
+    """Return the pH when weirs or aeration drive off a share of the carbon dioxide that is above the air's.
+
+    Parameters
+    ----------
+    ph : pH before, 2 to 12. [pH]
+    alkalinity : total alkalinity as CaCO3, which stays. [g/m^3]
+    temperature : water temperature, -1 to 50. [degC]
+    share_lost : share of the excess that goes: 0 to 0.3 over weirs (from memory), near 1 in an aerator. [1]
+    ionic_strength : ionic strength; 2 mol/m3 is about 125 uS/cm. [mol/m^3]
+
+    Returns
+    -------
+    pH after; below the air's carbon dioxide the water takes it up instead. [pH]
+
+    Raises
+    ------
+    ValueError
+        If an argument is out of its range.
+
+    Examples
+    --------
+    >>> round(ph_after_aeration(6.6, 30.0, 10.0, 0.3), 2)
+    6.74
+
+    References
+    ----------
+    Air with 420 ppm of carbon dioxide at sea level; log KH = 108.3865 + 0.01985076 T - 6919.53/T - 40.45154 log T
+    + 669365/T^2 (Plummer and Busenberg 1982, from memory).
+    """
+    checks.within(share_lost, 0.0, 1.0, "share_lost", "", "Write 30 percent, or 0.3.")
+    carbon = total_inorganic_carbon(ph, alkalinity, temperature, ionic_strength)
+    k1, k2, _, _ = constants(temperature, ionic_strength)
+    h = 10.0**-ph
+    dissolved = carbon * h * h / (h * h + k1 * h + k1 * k2)
+    kelvin = temperature + 273.15
+    henry = 108.3865 + 0.01985076 * kelvin - 6919.53 / kelvin - 40.45154 * checks.log10(kelvin) + 669365 / kelvin**2
+    in_air = 1000 * 10**henry * 420e-6
+    left = carbon - share_lost * (dissolved - in_air)
+    return ph_from_carbon(alkalinity, left, temperature, ionic_strength)
