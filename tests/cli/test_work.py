@@ -121,3 +121,12 @@ def test_an_unknown_command_gets_one_line(capsys):
         main(["tody"])
     assert leave.value.code == 2
     assert capsys.readouterr().err == "weirhouse: No such command 'tody'. See \"weirhouse --help\".\n"
+
+
+def test_the_caution_of_the_work_stands_below_the_working():
+    arguments = ("detention_time", "volume=12000 gal", "flow=150 gpm")
+    basin = "A basin or tank is a confined space"
+    assert run(*arguments).rstrip().splitlines()[-1].startswith(f"Caution: {basin}")
+    assert json.loads(run(*arguments, "--json"))["caution"].startswith(basin)
+    assert "Caution: Hypochlorite burns skin and eyes" in run("hypochlorite_volume")
+    assert "Caution" not in run("average")

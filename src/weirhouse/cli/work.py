@@ -40,9 +40,19 @@ def work(name: str | None, fields: tuple[str, ...], as_list: bool, units: str, a
         click.echo(f"{name.replace('_', ' ')} = {text}")
     click.echo(f"{formula.title} = {found.answer}\n")
     click.echo(found.sheet.text(units))
+    _caution(formula)
+
+
+def _caution(formula: Any) -> None:
+    from weirhouse.cautions import caution
+
+    if text := caution(formula):
+        click.echo(f"\nCaution: {text}")
 
 
 def _data(found: Any, units: str) -> dict[str, Any]:
+    from weirhouse.cautions import caution
+
     data: dict[str, Any] = {
         "formula": found.formula.name,
         "title": found.formula.title,
@@ -51,6 +61,7 @@ def _data(found: Any, units: str) -> dict[str, Any]:
         "answer": found.answer,
         "inside": {"value": found.result if found.displayed is not None else None, "unit": found.inside},
         "working": found.sheet.json(units),
+        "caution": caution(found.formula),
     }
     if found.unknown is not None:
         unit = found.unknown.unit
@@ -139,3 +150,4 @@ def _describe(formula: Any, units: str, as_json: bool) -> None:
         click.echo(f"  {argument.name} = {figures.example(argument, units)}{need}")
     asked = " ".join(f"{a.name}={figures.example(a, units)}" for a in formula.arguments if a.required and a.unit)
     click.echo(f"\nReference: {formula.reference}\nTry: weirhouse work {formula.name} {asked}")
+    _caution(formula)

@@ -10,6 +10,7 @@ from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
 
 from weirhouse import figures
+from weirhouse.cautions import caution
 from weirhouse.figures import Calculation, CalculationError
 from weirhouse.quantity import fits, label, show
 from weirhouse.science.quantities import Several
@@ -117,7 +118,7 @@ def formula_page(folder: PlantFolder, request: Request) -> Response | None:
             units=units_for(result.symbol, result.display(unit_set)),
             unit=typed.get(RESULT + UNIT, result.display(unit_set)),
         ),
-        "doc": _doc(formula),
+        "doc": _doc(formula), "caution": caution(formula),
     }, 422 if problem else 200)  # fmt: skip
 
 
