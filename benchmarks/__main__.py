@@ -2,9 +2,11 @@
 
 import sys
 import tempfile
+from collections.abc import Callable
 from pathlib import Path
 
-from benchmarks import import_values, today_cold, today_served
+from benchmarks import formulas, import_values, today_cold, today_served
+from benchmarks.result import Result
 from weirhouse.demo import make_demo
 
 
@@ -15,7 +17,15 @@ def main() -> int:
     with tempfile.TemporaryDirectory() as folder:
         plant = Path(folder) / "demo"
         make_demo(plant)
-        for measure in (lambda: today_cold.measure(plant), lambda: today_served.measure(plant), import_values.measure):
+        measures: tuple[Callable[[], Result], ...] = (
+            lambda: today_cold.measure(plant),
+            lambda: today_served.measure(plant),
+            lambda: formulas.form_to_answer(plant),
+            formulas.scalar_call,
+            formulas.million_waters,
+            import_values.measure,
+        )
+        for measure in measures:
             result = measure()
             missed += not result.met
             print(result.row(), flush=True)

@@ -5,6 +5,8 @@ import subprocess
 import sys
 import threading
 import time
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
 import httpx
@@ -16,21 +18,28 @@ LIMIT_S = 0.150
 CLIENTS, EVERY_S, LASTS_S = 20, 10.0, 40.0
 
 
-def measure(plant: Path) -> Result:
-    """Return the 95th percentile of the answer times over the limit."""
+@contextmanager
+def serving(plant: Path) -> Iterator[str]:
+    """Serve a plant folder and give the address."""
     command = [str(Path(sys.executable).with_name("weirhouse")), "serve", "--plant", str(plant), "--port", "0"]
     server = subprocess.Popen(command, stdout=subprocess.PIPE, text=True)
     try:
         assert server.stdout is not None
-        address = ""
         for line in server.stdout:
             if "http://" in line:
-                address = "http://" + line.split("http://")[1].split()[0]
+                yield "http://" + line.split("http://")[1].split()[0]
                 break
-        taken = _ask(address)
+        else:
+            raise RuntimeError("the server did not start")
     finally:
         server.terminate()
         server.wait(timeout=20)
+
+
+def measure(plant: Path) -> Result:
+    """Return the 95th percentile of the answer times over the limit."""
+    with serving(plant) as address:
+        taken = _ask(address)
     middle, high = np.percentile(taken, [50, 95])
     return Result(
         "Today served to 20 clients, p95",
