@@ -157,7 +157,7 @@ def test_beyond_table_or_past_a_jar_test_is_due(week, factor, dose, says):
 
 
 def test_beyond_the_table_at_least_its_last_row_is_fed(few):
-    scene = few(changed(('above = "150 NTU"', 'above = "400 NTU"'))).each("raw_turbidity", lambda r: 250.0)
+    scene = few(changed(('above = "150 NTU"', 'above = "400 NTU"'))).each("raw_turbidity", lambda r: 50 * r.value)
     action = today_of(scene).line("coagulant_dose").action
     assert action.startswith("A jar test is due: the water is dirtier than the last row of the dose table. ")
     assert action.endswith("Until then feed at least 45.0 mg/L as product, the last row of your table.")
@@ -223,7 +223,9 @@ def test_a_tank_at_its_reserve_says_so(few):
     found = today_of(scene)
     assert found.line("standstill").state == "do_now"
     assert found.line("standstill").value == 0.0
-    assert found.order.startswith("Tank on the hill is at its reserve: ask the village to save water and call State")
+    assert found.order.startswith(
+        "The tank on the hill is at its reserve: ask the village to save water and call State"
+    )
     assert "; take water at 141 gpm" in found.order
     assert "low pressure can draw dirt into the mains" in found.line("standstill").caution
 
@@ -270,7 +272,7 @@ def test_a_standstill_after_a_power_failure_goes_first(few):
     found = today_of(scene)
     assert found.order_state == "unknown"
     assert found.order.startswith(
-        "The plant stands since 13:20 (power failed 13:15). Before you start: check first: Combined filter effluent, "
+        "The plant stands since 13:20 (power failed 13:15). Before you start: check Combined filter effluent, "
     )
     assert "After starting to waste, take a grab sample" in found.order
     line = found.line("month_turbidity")

@@ -72,7 +72,7 @@ def _line(situation: Situation, action: Action) -> Advice:
     at_level = reached(value, action)
     shutdowns = _shutdowns(situation, action.channel, value)
     caution = f"Public health: {telephone(situation.plant)}, when a limit is broken or you doubt the disinfection."
-    if action.do == "hold" and action.channel.startswith(("raw_", "stream_", "intake_")):
+    if at_level and action.do == "hold" and action.channel.startswith(("raw_", "stream_", "intake_")):
         caution = f"{caution} {FLOOD}"
     if value.usable is None:
         return unknown(

@@ -4,7 +4,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from weirhouse.desk.filters import WASH
-from weirhouse.desk.lines import Display, age_words, figure, oldest, unknown
+from weirhouse.desk.lines import Display, age_words, figure, oldest, unknown, within_sentence
 from weirhouse.desk.model import Advice, AdviceState, Figure
 from weirhouse.desk.storage import at_reserve, plan_area, reserve, tanks
 from weirhouse.plant.model import Contact, Filter, Filters, Layer, Plant, Storage
@@ -141,7 +141,7 @@ def _sheet(situation: Situation, stage: Filters) -> Advice:
     held = [tank for tank in tanks(situation.plant) if tank.id in situation.tanks]
     low = at_reserve(situation)
     if low:
-        names = " and ".join(tank.name for tank in low)
+        names = " and ".join(f"the {within_sentence(tank.name)}" for tank in low)
         action = f"No wash now: it takes finished water, and {names} is at its reserve. When you wash: {action}"
         state = "soon"
     elif any(_sewer_too_small(bed) for bed in beds):

@@ -223,7 +223,8 @@ def _arrival(situation: Situation, feed: Feed, dose: Known | None) -> Advice | N
     force = situation.feeds[feed.id]
     if force.volume_ahead is None or not feed.dose_table:
         return None
-    id, title = f"{feed.id}_arrival", f"{feed.name} for the water that comes in now"
+    water = "the water that comes in now" if situation.running.state == "running" else "the creek water of now"
+    id, title = f"{feed.id}_arrival", f"{feed.name} for {water}"
     channels = dose_channels(situation, feed)
     flow, raw = setting_flow(situation), situation.value("raw_turbidity").usable
     unit, basis = Display(situation.plant.unit_set).unit(Dose), BASIS.get(feed.basis, feed.basis)
@@ -245,13 +246,13 @@ def _arrival(situation: Situation, feed: Feed, dose: Known | None) -> Advice | N
     state: AdviceState = "steady"
     if abs(change) > APART:
         state = "soon"
-        action = f"{when[0].upper()}{when[1:]} the water that comes in now reaches the feed: then feed {shown} {basis}"
+        action = f"{when[0].upper()}{when[1:]} {water} reaches the feed: then feed {shown} {basis}"
         action += f"{_pump(situation, feed, then)}."
         if warning:
             action += f" {JAR_TEST} before then: {warning}."
     else:
         then, shown = dose, show(dose, "g/m^3", unit)
-        action = f"The water that comes in now wants no other dose; it reaches the feed {when}."
+        action = f"T{water[1:]} wants no other dose; it reaches the feed {when}."
     return Advice(
         id=id, title=title, action=action, value=float(then), inside="g/m^3", unit=unit, shown=shown, state=state,
         caution="", working=sheet, age_s=oldest(situation, channels),

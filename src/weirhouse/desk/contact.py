@@ -125,7 +125,7 @@ def _line(situation: Situation, stages: Sequence[Any], channels: tuple[str, ...]
     ratio, organism = totals[limits], ORGANISMS[limits]
     says = "Giardia limits." if limits == "giardia" else "Viruses limit."
     weakest = min(segments, key=lambda segment: segment.ratios[limits])
-    times = show(ratio, "1", "1")
+    times = show(ratio, "1", "1", 2 if ratio >= NARROW else 3)  # near to 1 every digit counts
     starting = situation.running.state == "standing"
     unsure = "" if confirmed else f"; {NOT_PRINT}"
     state: AdviceState = "steady"

@@ -7,7 +7,7 @@ from weirhouse.desk.flow import setting_flow
 from weirhouse.desk.lines import Display, age_words, oldest, unknown
 from weirhouse.desk.model import Advice, AdviceState
 from weirhouse.plant.model import Feed, Plant
-from weirhouse.quantity import convert, show
+from weirhouse.quantity import convert, show, written
 from weirhouse.science.basins import round_volume
 from weirhouse.science.feed import feed_rate, pump_setting, strength_from_trade_percent, tank_time_left
 from weirhouse.science.operations import dose_change, height_above, water_parts
@@ -243,5 +243,5 @@ def day_tank(
         id=id, title=title, action=f"{words[state]}: {shown} of running left.{mix}", value=float(left), inside="s",
         unit="h", shown=shown, state=state, caution=caution_of(feed) if state != "steady" else "", working=sheet,
         age_s=oldest(situation, needed), confidence=f"at the feed rate advised; {age_words(situation, needed)}",
-        depends=needed, check="", because=f"Level {show(level.usable, level.unit, level.display)}.", uses=uses,
+        depends=needed, check="", because=f"Level {written(level.usable, level.unit, level.display)}.", uses=uses,
     )  # fmt: skip

@@ -30,6 +30,8 @@ def feeds_held(situation: Situation, lines: Iterator[Advice]) -> Iterator[Advice
             yield named
             continue
         feed, what = feeds[line.id]
+        if what == "arrival":
+            named = replace(named, title=f"{feed.name} for the creek water of now")
         action = _let_in(line.action) if what == "arrival" else _after(situation, feed, what, line, *WORDS[stops[0]])
         yield replace(named, action=action, state=_state(situation, line))
 

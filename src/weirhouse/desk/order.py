@@ -72,6 +72,7 @@ def before_start(situation: Situation, sentence: str) -> str:
     then = f"{sentence[0].lower()}{sentence[1:]}"
     if then.startswith(("start ", "when you start")):
         return f"The plant stands since {begun} ({reason}). {sentence}"
+    then = then.replace("check first: ", "check ", 1)
     return f"The plant stands since {begun} ({reason}). Before you start: {then}"
 
 
@@ -103,7 +104,7 @@ def _by_action_level(situation: Situation, lines: Lines, channel: str, do: str, 
     assert value.known is not None
     shown = written(value.known, value.unit, value.display)
     call = f", and {telephone(situation.plant)}" if do == "stop" else ""
-    low = f"; {first}" if (first := _reserve(lines)) else ""
+    low = f"; {first[0].lower()}{first[1:]}" if (first := _reserve(lines)) else ""
     return f"{WORDS.get(do, do)}: {value.title} is {shown} ({limit}){call}{low}."
 
 

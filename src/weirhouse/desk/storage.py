@@ -3,7 +3,7 @@
 from collections.abc import Iterator, Sequence
 
 from weirhouse.desk.action_levels import in_force, telephone
-from weirhouse.desk.lines import Display, age_words, figure, oldest, unknown
+from weirhouse.desk.lines import Display, age_words, figure, oldest, unknown, within_sentence
 from weirhouse.desk.model import Advice, AdviceState, Figure
 from weirhouse.plant.model import Plant, Storage
 from weirhouse.quantity import convert, show
@@ -126,7 +126,7 @@ def _standstill(
             usable = above if usable is NOTHING else together(usable, above)
             figures.append(figure(f"Reserve level of {tank.name}", lowest, "m", display.unit(Head)))
             if level <= lowest:
-                below.append(tank.name)
+                below.append(f"the {within_sentence(tank.name)}")
         if situation.demand.by_hour:
             rest = Known(rest_of_hour_s(situation.at), Default("what is left of this hour", "the clock"), "s")
             left = time_to_draw(usable, rest, _from_now(situation))
@@ -145,8 +145,11 @@ def _standstill(
     state: AdviceState = "steady"
     if below:
         state = "do_now"
-        make = f"Make none while {HELD[held[0].do]}." if held else "Make water as soon as you may."
-        action = f"{' and '.join(below)} is at its reserve: ask the village to save water and {call}. {make}"
+        low = " and ".join(below)
+        make = "Make water as soon as you can." if standing else "Keep the plant running."
+        make = f"Make none while {HELD[held[0].do]}." if held else make
+        verb = "is at its" if len(below) == 1 else "are at their"
+        action = f"{low[0].upper()}{low[1:]} {verb} reserve: ask the village to save water and {call}. {make}"
     elif held:
         state = "soon" if hours < STANDING_SOON_H else "steady"
         action = f"The reserve is reached {then} if the {held[0].do} lasts"
