@@ -6,7 +6,7 @@ The regressions come from other waters. Against one's own quarterly results they
 from typing import Annotated, Any
 
 from weirhouse.science import checks
-from weirhouse.science.quantities import PH, Absorbance, ByProduct, Concentration, Dose, Duration, Temperature
+from weirhouse.science.quantities import PH, Absorbance, ByProduct, Concentration, Dose, Hours, Temperature
 from weirhouse.working import Range, note, worked
 
 OrganicCarbon = Annotated[Concentration, Range(0.5, 8.0)]
@@ -14,7 +14,7 @@ ChlorineDose = Annotated[Dose, Range(0.5, 8.0)]
 Bromide = Annotated[Concentration, Range(0.005, 0.3)]
 WaterTemperature = Annotated[Temperature, Range(1.0, 30.0)]
 FinishedPH = Annotated[PH, Range(6.5, 9.0)]
-WaterAge = Annotated[Duration, Range(3600.0, 604800.0)]
+WaterAge = Annotated[Hours, Range(3600.0, 604800.0)]
 _INDICATIVE = "Indicative, give or take half: a trend, not a result for compliance."
 
 

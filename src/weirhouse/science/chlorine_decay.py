@@ -6,13 +6,13 @@ Rates belong to one water in one season: take them from two residuals of the sam
 from typing import Annotated, Any
 
 from weirhouse.science import checks
-from weirhouse.science.quantities import Duration, Fraction, Number, Rate, Residual, Temperature
+from weirhouse.science.quantities import Fraction, Hours, Number, Rate, Residual, Temperature
 from weirhouse.working import Range, worked
 
 ColdWater = Annotated[Temperature, Range(0.0, 30.0)]
 DecayRate = Annotated[Rate, Range(1e-6, 5e-5)]
 FastRate = Annotated[Rate, Range(1e-4, 1e-3)]
-Hours = Annotated[Duration, Range(60.0, 172800.0)]
+WaterAge = Annotated[Hours, Range(60.0, 172800.0)]
 
 
 def _not_below_0(**values: tuple[Any, str]) -> None:
@@ -27,7 +27,7 @@ def _not_below_0(**values: tuple[Any, str]) -> None:
 )
 def residual_after_fast_and_slow(
     residual: Residual, fast_share: Annotated[Fraction, Range(0.2, 0.5)], fast_rate: FastRate, slow_rate: DecayRate,
-    time: Hours,
+    time: WaterAge,
 ) -> Residual:  # fmt: skip
     """Return the residual that is left when part of the chlorine meets what reacts within hours and the rest lasts.
 
@@ -116,7 +116,10 @@ def decay_rate_at_temperature(
     reference="first-order decay in equal stirred tanks in series; common practice, no source",
 )
 def residual_after_tanks(
-    residual: Residual, decay_rate: DecayRate, detention_time: Hours, compartments: Annotated[Number, Range(1.0, 8.0)]
+    residual: Residual,
+    decay_rate: DecayRate,
+    detention_time: WaterAge,
+    compartments: Annotated[Number, Range(1.0, 8.0)],
 ) -> Residual:
     """Return the steady residual that leaves a tank which behaves like stirred compartments: 1 for a storage tank.
 

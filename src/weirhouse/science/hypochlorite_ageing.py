@@ -7,12 +7,11 @@ solution of pH 11 to 13; metals (nickel, copper, iron) make it faster, and only 
 from typing import Annotated, Any
 
 from weirhouse.science import checks
-from weirhouse.science.quantities import Duration, Fraction, IonicStrength, SecondOrderRate, Temperature
+from weirhouse.science.quantities import Days, Fraction, IonicStrength, SecondOrderRate, Temperature
 from weirhouse.working import Range, worked
 
 TradeStrength = Annotated[Fraction, Range(0.02, 0.18)]
 StorageTemperature = Annotated[Temperature, Range(0.0, 40.0)]
-StorageTime = Annotated[Duration, Range(86400.0, 1.5e7)]
 Brine = Annotated[IonicStrength, Range(500.0, 7000.0)]
 _GORDON = "G. Gordon, L. C. Adam, B. Bubnis, Minimizing Chlorate Ion Formation (AWWA 1995), from memory"
 _CHLORINE = 70.906  # g/mol of Cl2: trade percent counts hypochlorite as the chlorine it is worth
@@ -108,7 +107,7 @@ def hypochlorite_decay_constant(temperature: StorageTemperature, ionic_strength:
     reference=_GORDON,
 )
 def hypochlorite_strength_after(
-    trade_strength: TradeStrength, temperature: StorageTemperature, time: StorageTime
+    trade_strength: TradeStrength, temperature: StorageTemperature, time: Days
 ) -> TradeStrength:
     """Return about what is left of the strength of hypochlorite after a time of storage; test the drum to know.
 
@@ -147,7 +146,7 @@ def hypochlorite_strength_after(
     method="1 / (decay constant x hypochlorite)",
     reference=_GORDON,
 )
-def hypochlorite_half_life(trade_strength: TradeStrength, temperature: StorageTemperature) -> Duration:
+def hypochlorite_half_life(trade_strength: TradeStrength, temperature: StorageTemperature) -> Days:
     """Return about the time in which stored hypochlorite loses half of its strength.
 
     Parameters
@@ -187,7 +186,7 @@ def hypochlorite_storage_time(
     trade_strength: Annotated[TradeStrength, Range(0.10, 0.18)],
     least_strength: Annotated[TradeStrength, Range(0.02, 0.10)],
     temperature: StorageTemperature,
-) -> Duration:
+) -> Days:
     """Return about how long hypochlorite may be stored until it has fallen to a strength.
 
     Parameters
