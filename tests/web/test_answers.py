@@ -4,6 +4,7 @@ import json
 import re
 import shutil
 from collections.abc import AsyncIterator
+from datetime import timedelta
 from html import unescape
 from pathlib import Path
 
@@ -103,6 +104,15 @@ def test_a_time_that_cannot_be_gives_400_and_one_sentence(client: Client, path: 
     assert answer.status_code == 400
     assert sentence(answer.text).startswith(f'"{asked}"')
     assert "Traceback" not in answer.text
+
+
+def test_a_refusal_shows_the_time_of_the_demonstration_and_no_other(demo_folder: Path) -> None:
+    """The clock of the computer stands a month after the demonstration's year."""
+    client = client_of(demo_folder, NOW + timedelta(days=30))
+    shown = re.findall(r"<time datetime=\"([^\"]*)", client.get("/").text)[:1]
+    assert shown and shown == re.findall(r"<time datetime=\"([^\"]*)", client.get("/nowhere").text)
+    fresh = client_of(demo_folder, NOW + timedelta(days=30))
+    assert "<time" not in fresh.get("/nowhere").text  # no plant was read yet, so that there is no time to show
 
 
 def test_json_that_cannot_be_is_refused_as_json(client: Client) -> None:

@@ -176,3 +176,15 @@ def test_a_list_argument_takes_one_unit_for_all() -> None:
         text = with_unit(argument, {argument.name: "10 25 50", f"{argument.name}.unit": there})
         assert text == ("10 25 50" if there in ("1", "pH") else f"10 25 50 {there}")
         assert form_field(argument, {}, "US", "").several
+
+
+def test_a_range_without_width_is_not_shown(client: Client) -> None:
+    """Thinning is 1 unless the product allows it: "usually 1.00 to 1.00" would say nothing."""
+    html = client.get("/figures/feed_rate").text
+    assert "Usually 1.00 to 1.00" not in html
+    assert 'id="f-dilution"' in html and "Usually" in html
+
+
+def test_work_that_can_hurt_comes_with_its_caution(client: Client) -> None:
+    assert '<p class="caution">Hypochlorite burns skin and eyes' in client.get("/figures/hypochlorite_volume").text
+    assert 'class="caution"' not in client.get("/figures/average").text

@@ -1,6 +1,7 @@
 """Which address shows what? The routes, and what becomes of an error: a page with one sentence."""
 
 from collections.abc import Callable, Collection
+from contextlib import suppress
 from datetime import UTC, datetime
 from pathlib import Path
 from urllib.parse import urlsplit
@@ -127,10 +128,14 @@ def _sentence(error: Exception) -> str:
 def bare_frame(source: PlantFolder, title: str) -> Frame:
     """Return the frame of a page that must be shown even when the plant file cannot be read."""
     known = source.last_plant()
+    at, dated = source.clock(), known is not None and not known.demo
+    if known is not None and known.demo:  # its time is that of its records; where they cannot be read it has none
+        with suppress(ValueError, OSError):
+            at, dated = source.present(), True
     return Frame(
         plant=known.name if known else "This plant", system_id=known.system_id if known else "", place="",
-        title=title, at=source.clock(), zone=known.zone if known else ZoneInfo("UTC"),
-        demo=known.demo if known else False,
+        title=title, at=at, zone=known.zone if known else ZoneInfo("UTC"),
+        demo=known.demo if known else False, dated=dated,
     )  # fmt: skip
 
 

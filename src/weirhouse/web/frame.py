@@ -17,6 +17,7 @@ class Frame:
     at: datetime
     zone: ZoneInfo
     demo: bool
+    dated: bool = True  # whether `at` is shown
     asked: bool = False  # for an instant, which is then kept in links
 
     @property
