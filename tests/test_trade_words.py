@@ -139,6 +139,13 @@ def test_what_could_be_two_fields_is_refused():
         ("ct", "ct_achieved"),
         ("suva", "specific_uv_absorbance"),
         ("filter run volume", "unit_filter_run_volume"),
+        ("pump curve system curve", "operating_flow"),
+        ("disinfection byproducts", "trihalomethanes"),
+        ("demand per capita", "demand_per_person"),
+        ("weir rate", "weir_loading"),
+        ("bed expansion", "expansion_from_rise"),
+        ("heat tape", "heat_trace"),
+        ("camp number", "gt"),
     ],
 )
 def test_the_words_people_use_find_it_among_the_first_six(words, name):

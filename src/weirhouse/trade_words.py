@@ -53,6 +53,20 @@ SYNONYMS = {
     "sludge": "solids sludge",
     "mean": "average",
     "median": "percentile",
+    "byproduct": "trihalomethanes",
+    "byproducts": "trihalomethanes",
+    "capita": "demand person",
+    "camp": "gt",
+    "tape": "heat trace",
+    "curve": "system operating",
+    "crossing": "operating flow",
+    "weir": "weir loading",
+    "milliliters": "feed rate",
+    "ml": "feed rate",
+    "empty": "supply left",
+    "aging": "hypochlorite storage",
+    "expansion": "expansion rise",
+    "clarifier": "settled rise overflow",
 }
 
 # other names of whole formulas

@@ -278,6 +278,8 @@ def remnant_turbidity(
 ) -> Turbidity:
     """Return about the turbidity that the water left above the media by the wash adds to the first filtrate.
 
+    It tells how long filter-to-waste should last at least; ripening takes longer.
+
     Parameters
     ----------
     wash_turbidity : turbidity of the wash water when the wash stopped. [NTU]
