@@ -210,7 +210,8 @@ def _verdict(found: Sequence["Finding"], problems: Sequence[str]) -> str:
         records = f"have {len(problems)} problem{'s' if len(problems) > 1 else ''}"
     missing, odd = (_some(count[kind]) for kind in ("missing", "implausible"))
     held = count["outside"] + count["inside"]
-    figures = f"; {count['outside'] or 'none'} of {held} figures lie outside their range" if held else ""
+    verb, whose = ("lies", "its") if count["outside"] == 1 else ("lie", "their")
+    figures = f"; {count['outside'] or 'none'} of {held} figures {verb} outside {whose} range" if held else ""
     return f"The records {records}; the plant file misses {missing} and holds {odd} implausible{figures}."
 
 
