@@ -5,6 +5,7 @@ import threading
 import time
 from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
+from contextlib import contextmanager
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from pathlib import Path
@@ -25,8 +26,8 @@ OURS = {"origin": "http://127.0.0.1", "sec-fetch-site": "same-origin"}  # what a
 class Client:
     """Asks the pages of a plant folder without a server, at the address a browser on this machine would use."""
 
-    def __init__(self, folder: Path) -> None:
-        self.app = create_app(folder, clock=lambda: NOW)
+    def __init__(self, folder: Path, now: datetime) -> None:
+        self.app = create_app(folder, clock=lambda: now)
         self.cookies = httpx.Cookies()
         self.thread = ThreadPoolExecutor(1)
 
@@ -49,8 +50,8 @@ class Client:
         return answer
 
 
-def client_of(folder: Path) -> Client:
-    return Client(folder)
+def client_of(folder: Path, now: datetime = NOW) -> Client:
+    return Client(folder, now)
 
 
 @pytest.fixture(scope="module")
@@ -58,10 +59,10 @@ def client(demo_folder: Path) -> Client:
     return client_of(demo_folder)
 
 
-@pytest.fixture(scope="session")
-def address(demo_folder: Path) -> Iterator[str]:
-    """Serve the demo on a free port of this machine."""
-    app = create_app(demo_folder, clock=lambda: NOW)
+@contextmanager
+def served(folder: Path, now: datetime = NOW) -> Iterator[str]:
+    """Serve a plant folder on a free port of this machine."""
+    app = create_app(folder, clock=lambda: now)
     server = uvicorn.Server(uvicorn.Config(app, port=0, log_level="warning", lifespan="off"))
     thread = threading.Thread(target=server.run, daemon=True)
     thread.start()
@@ -73,6 +74,13 @@ def address(demo_folder: Path) -> Iterator[str]:
     yield f"http://127.0.0.1:{port}"
     server.should_exit = True
     thread.join(timeout=10)
+
+
+@pytest.fixture(scope="session")
+def address(demo_folder: Path) -> Iterator[str]:
+    """The demo, served."""
+    with served(demo_folder) as found:
+        yield found
 
 
 @pytest.fixture(scope="session")
@@ -119,10 +127,15 @@ class Visits:
         visit.page.on("pageerror", lambda error: visit.complaints.append(str(error)))
         return visit
 
+    def __enter__(self) -> "Visits":
+        return self
+
+    def __exit__(self, *fault: object) -> None:
+        for context in self.contexts:
+            context.close()
+
 
 @pytest.fixture
 def visits(browser: Browser, address: str) -> Iterator[Visits]:
-    made = Visits(browser, address)
-    yield made
-    for context in made.contexts:
-        context.close()
+    with Visits(browser, address) as made:
+        yield made

@@ -82,12 +82,15 @@ def test_the_order_is_legible_from_two_metres(visits: Visits) -> None:
 def test_no_page_scrolls_sideways_asks_elsewhere_or_complains(visits: Visits, width: int) -> None:
     visit = visits(width=width)
     for path in ("/", "/timetable", "/working/contact_time", "/history/storage_level?for=week", "/figures",
-                 "/figures/detention_time?volume=12000+gal&flow=150+gpm", "/plant", "/log/2026-10-31"):  # fmt: skip
+                 "/figures/detention_time?volume=12000+gal&flow=150+gpm", "/plant", "/log/2026-10-31",
+                 "/log/2026-10-31/backwash", "/log/2026-10-31/dose_change?subject=chlorine",
+                 "/log/2026-10-31/batch", "/log/2026-10-31/instrument_fault"):  # fmt: skip
         assert visit.go(path) == 200
         visit.page.evaluate("document.querySelectorAll('details').forEach((d) => { d.open = true; })")
         assert visit.page.evaluate("document.documentElement.scrollWidth") <= width, path
         small = visit.page.evaluate("""() => [...document.querySelectorAll(
-            "button, select, textarea, summary, nav a, .value, .tap, .choice, .formula, .tick, input[type=text]"
+            "button, select, textarea, summary, nav a, .value, .tap, .choice, .formula, .tick, .pick, " +
+            "input[type=text], input[type=datetime-local]"
           )].filter((e) => { const b = e.getBoundingClientRect(); return b.width > 0 && b.height < 47.5; })
           .map((e) => e.outerHTML.slice(0, 80))""")
         assert small == [], path

@@ -296,7 +296,9 @@ def add_event(folder: PlantFolder, request: Request, form: Form) -> Response | N
         return _page(folder, request, deed, day, Typed(texts=texts, problem=str(error), field=wrong), 422)
     except RecordsError as error:
         fresh = {**texts, "id": str(uuid.uuid4())}  # sent before with other words: this one is an entry of its own
-        return _page(folder, request, deed, day, Typed(texts=fresh, problem=str(error)), 422)
+        again = "This form was kept before, as it stood then. Look at the day log, or keep this as a second entry."
+        problem = again if texts["id"] and texts["id"] in str(error) else str(error)
+        return _page(folder, request, deed, day, Typed(texts=fresh, problem=problem), 422)
     return stored(event.started_at, event.id, plant, texts["person"])
 
 
