@@ -1,7 +1,7 @@
 """What is the day's order, in one sentence? No setpoint in it when a reading it stands on is doubtful."""
 
 from collections.abc import Mapping, Sequence
-from datetime import datetime, timedelta
+from datetime import datetime
 
 from weirhouse.desk.action_levels import WORDS, in_force, reached, telephone
 from weirhouse.desk.disinfection import FIRST
@@ -12,6 +12,7 @@ from weirhouse.situation.ages import at_clock, clock_text, later
 from weirhouse.situation.model import Situation, Value
 
 Lines = Mapping[str, Advice]
+ABOUT_S = 1800.0  # a meter's interval or two lie between a power failure and the first zero
 BESIDE = ("unit_", "gaps")  # lines that tell of the plant and its instruments, and ask for nothing this shift
 
 
@@ -78,10 +79,10 @@ def before_start(situation: Situation, sentence: str) -> str:
 
 def _why_it_stands(situation: Situation, since: datetime) -> str:
     """Return the power failure or the stop in the day log that goes with a standstill, or nothing."""
-    about = timedelta(minutes=30)  # a meter's interval or two lie between the failure and the first zero
+    before, after = later(since, -ABOUT_S), later(since, ABOUT_S)
     for event in reversed(situation.events):
-        over = event.ended_at is not None and event.ended_at < since - about
-        if event.kind == "power_failure" and event.started_at <= since + about and not over:
+        over = event.ended_at is not None and event.ended_at < before
+        if event.kind == "power_failure" and event.started_at <= after and not over:
             began = clock_text(event.started_at, situation.at, situation.zone)
             ended = "" if event.ended_at is None or event.ended_at > situation.at else ", back "
             back = clock_text(event.ended_at, situation.at, situation.zone) if ended and event.ended_at else ""
