@@ -102,6 +102,8 @@ def test_ranges_are_named_with_their_source(scene):
     found = lines(scene)
     held = {f.title: f for f in found["unit_settling_basin"].figures}
     assert held["Detention time"].against == "published: 3.00 h or more (Wisconsin Admin. Code NR 811.47(7))"
+    depth = next(f for f in found["unit_filters"].figures if f.title == "Depth over grain size")
+    assert depth.against == "usual: 1,000 to 1,350 (common practice, no source)"
     assert held["Weir loading"].against.startswith("published: 20,000 gal/day/ft or less")
     assert all(f.within for f in held.values())
     assert found["unit_settling_basin"].state == "steady"

@@ -68,6 +68,6 @@ def _unit(situation: Situation, stage: Stage, work: Work, warm: bool) -> Advice:
 def _figure(item: Item) -> Figure:
     return figure(
         item.title, item.value, item.inside, item.unit,
-        against="" if item.span is None else f"published: {item.range_text} ({item.source})",
+        against="" if item.span is None else f"{item.whose}: {item.range_text} ({item.source})",
         within=None if item.span is None else not item.side,
     )  # fmt: skip

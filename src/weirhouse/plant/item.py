@@ -111,6 +111,11 @@ class Item:
         return f"{self.span.source.split(', http')[0]}{memory}"
 
     @property
+    def whose(self) -> str:
+        """Return what kind of range it is: "published", "usual" where no source is named, or "own"."""
+        return {COMMON: "usual", OWN: "own"}.get(self.source, "published")
+
+    @property
     def range_text(self) -> str:
         """Return the range in the item's display unit: "3.00 h or more"; "" without a range."""
         if self.span is None:
@@ -150,8 +155,7 @@ class Item:
         """Return what an item outside has gone past: the whole range where it has two ends, else its one end."""
         low, high = self.ends
         if low is not None and high is not None and low != high:
-            whose = {COMMON: "usual ", OWN: ""}.get(self.source, "published ")
-            return f"the {whose}range of {self.range_text}"
+            return f"the {self.whose} range of {self.range_text}"
         end = low if self.side == "low" else high
         assert end is not None
         return self._end(end)
