@@ -9,6 +9,7 @@ from weirhouse.plant.model import Channel, Feed, Filter, Plant
 from weirhouse.quantity import QuantityError, label, parse, show
 from weirhouse.records.model import Event, Reading
 from weirhouse.records.store import Store
+from weirhouse.situation.ages import elapsed_s, later
 from weirhouse.situation.feeds import feed_channel
 
 KINDS = {
@@ -36,15 +37,15 @@ _SUBJECT_WANTED = {
     "delivery": "feed",
     "instrument_fault": "channel",
 }
-# How far back an entry without an end is taken to be still going on; a wash without one was more likely forgotten.
-_OPEN_FOR = {
-    "backwash": timedelta(hours=12),
-    "filter_to_waste": timedelta(hours=24),
-    "outage": timedelta(days=400),
-    "power_failure": timedelta(days=400),
-    "instrument_fault": timedelta(days=400),
+# How far back [s] an entry without an end is taken to be still going on; a wash without one was more likely forgotten.
+_OPEN_S = {
+    "backwash": 12 * 3600.0,
+    "filter_to_waste": 24 * 3600.0,
+    "outage": 400 * 86400.0,
+    "power_failure": 400 * 86400.0,
+    "instrument_fault": 400 * 86400.0,
 }
-AHEAD = timedelta(minutes=5)  # between the clocks of two devices
+AHEAD_S = 300.0  # between the clocks of two devices
 
 
 class DayLogError(ValueError):
@@ -178,8 +179,8 @@ def dose_channel(plant: Plant, feed: str) -> Channel | None:
 
 def ongoing(store: Store, now: datetime) -> list[Event]:
     """Return what has begun and was not given an end, oldest first."""
-    found = store.events(tuple(_OPEN_FOR), since=now - max(_OPEN_FOR.values()), until=now + AHEAD)
-    return [e for e in found if e.ended_at is None and now - e.started_at <= _OPEN_FOR[e.kind]]
+    found = store.events(tuple(_OPEN_S), since=later(now, -max(_OPEN_S.values())), until=later(now, AHEAD_S))
+    return [e for e in found if e.ended_at is None and elapsed_s(e.started_at, now) <= _OPEN_S[e.kind]]
 
 
 def end_event(store: Store, plant: Plant, id: str, *, person: str, at: datetime, now: datetime) -> Event:
@@ -251,7 +252,7 @@ def _person_and_time(plant: Plant, person: str, at: datetime, now: datetime) -> 
         raise DayLogError("Nobody is named. Write who did it: the log is evidence.", "person")
     if at.tzinfo is None:
         raise DayLogError(f"The time {at:%Y-%m-%d %H:%M} has no time zone. Give it in the plant's zone.", "time")
-    if at > now + AHEAD:
+    if at > later(now, AHEAD_S):
         raise DayLogError(
             f"The time {_clock(plant, at)} lies ahead. Write what has happened, at the time it happened.", "time"
         )
@@ -262,7 +263,7 @@ def _end(plant: Plant, at: datetime, until: datetime, now: datetime) -> None:
         raise DayLogError(
             f"The end {_clock(plant, until)} lies before the start {_clock(plant, at)}. Mend one of them.", "until"
         )
-    if until > now + AHEAD:
+    if until > later(now, AHEAD_S):
         raise DayLogError(f"The end {_clock(plant, until)} lies ahead. Leave it empty until it is over.", "until")
 
 
