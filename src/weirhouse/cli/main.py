@@ -16,6 +16,7 @@ COMMANDS = {
     "import": ("imports", "Read a logger's or laboratory's file into the records."),
     "withdraw": ("imports", "Withdraw an import whole; list the imports."),
     "work": ("work", "Work out one formula and show the working."),
+    "convert": ("convert", "Write a quantity in another unit."),
     "serve": ("plants", "Serve the pages on this machine."),
 }
 
