@@ -123,6 +123,13 @@ def _shutdowns(situation: Situation, channel: str, value: Value) -> tuple[Figure
             side = "above" if shutdown.above is not None else "below"
             after = f" for {age_text(shutdown.lasting)}" if shutdown.lasting else ""
             found.append(
-                figure(f"Controls stop the plant by themselves {side}", limit, value.unit, value.display, against=after)
+                figure(
+                    f"Controls stop the plant by themselves {side}",
+                    limit,
+                    value.unit,
+                    value.display,
+                    against=after,
+                    plain=True,
+                )
             )
     return tuple(found)

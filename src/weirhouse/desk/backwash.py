@@ -9,7 +9,7 @@ from weirhouse.desk.model import Advice, AdviceState, Figure
 from weirhouse.desk.storage import at_reserve, plan_area, reserve, tanks
 from weirhouse.plant.model import Contact, Filter, Filters, Layer, Plant, Storage
 from weirhouse.plant.units import area_of
-from weirhouse.quantity import show
+from weirhouse.quantity import show, written
 from weirhouse.science.backwash import (
     backwash_flow,
     backwash_rate,
@@ -424,7 +424,7 @@ def _bed_figures(plant: Plant, stage: Filters, bed: Bed, display: Display, sever
     if bed.clearance is not None:
         found.append(
             figure(f"Media stay below the trough by{of}", bed.clearance, "m", length_unit,
-                   against=f"{show(LEAST_CLEARANCE, 'm', length_unit)} or more ({TROUGH_SOURCE})",
+                   against=f"{written(LEAST_CLEARANCE, 'm', length_unit)} or more ({TROUGH_SOURCE})",
                    within=bool(bed.clearance >= LEAST_CLEARANCE))
         )  # fmt: skip
     if bed.usual and wash.rate is not None:
@@ -452,7 +452,7 @@ def _waste_figures(situation: Situation, stage: Filters, beds: Sequence[Bed], di
     to = "sewer" if stage.backwash is not None and stage.backwash.destination == "sewer" else "waste"
     found = [
         figure(f"Peak flow to the {to}", peak, "m^3/s", flow_unit,
-               against=f"{words} takes {show(limit, 'm^3/s', flow_unit)}" if limit is not None else "",
+               against=f"{words} takes {written(limit, 'm^3/s', flow_unit)}" if limit is not None else "",
                within=None if limit is None else bool(peak <= limit)),
     ]  # fmt: skip
     allowed = (
@@ -471,7 +471,7 @@ def _waste_figures(situation: Situation, stage: Filters, beds: Sequence[Bed], di
                 solids = solids_to_waste(held, washes)
         found.append(
             figure(f"Solids to the {to} today if {place.name} is washed now", solids, "kg/s", mass_unit,
-                   against=f"limit {show(allowed, 'kg/s', mass_unit)}" if allowed is not None else "",
+                   against=f"limit {written(allowed, 'kg/s', mass_unit)}" if allowed is not None else "",
                    within=None if allowed is None or solids is None else bool(solids <= allowed))
         )  # fmt: skip
         found.append(figure(f"Share of this run of {place.name} that its wash takes", share, "1", "percent", digits=2))

@@ -10,7 +10,7 @@ from weirhouse.desk.lines import Display, age_words, figure, oldest, unknown
 from weirhouse.desk.model import Advice, AdviceState, Figure
 from weirhouse.plant.model import Filter, Filters, Plant
 from weirhouse.plant.units import area_of
-from weirhouse.quantity import convert, show
+from weirhouse.quantity import convert, show, written
 from weirhouse.science.filtration import filtration_rate, unit_filter_run_volume
 from weirhouse.science.operations import (
     clock_time_for_filtering,
@@ -206,7 +206,7 @@ def _figures(situation: Situation, place: Filter, stage: Filters, run: FilterRun
         figure("Rate", rate, "m/s", display.unit(FilterRate)),
         figure(
             "Filtering time since the backwash", run.filtering, "s", "h",
-            against=f"longest run {show(longest, 's', 'h')}" if longest is not None else "",
+            against=f"longest run {written(longest, 's', 'h')}" if longest is not None else "",
             within=_below(run.filtering, longest),
         ),
         figure("Filtered since the backwash", run.volume, "m^3", display.unit(Volume)),

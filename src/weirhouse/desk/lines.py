@@ -5,7 +5,7 @@ from dataclasses import replace
 from typing import Any, get_args
 
 from weirhouse.desk.model import Advice, Figure
-from weirhouse.quantity import convert, label, show
+from weirhouse.quantity import convert, label, show, written
 from weirhouse.situation.ages import age_text
 from weirhouse.situation.model import Situation, Value
 from weirhouse.working import Sheet, Unit
@@ -155,9 +155,9 @@ def _declared(alias: Any) -> Unit:
 
 
 def figure(title: str, value: float | None, inside: str, unit: str, *, digits: int = 3, against: str = "",
-           within: bool | None = None) -> Figure:  # fmt: skip
-    """Return a number under an advice."""
-    shown = "cannot tell" if value is None else show(float(value), inside, unit, digits)
+           within: bool | None = None, plain: bool = False) -> Figure:  # fmt: skip
+    """Return a number under an advice; a limit or a reading is `plain`, written without empty zeros."""
+    shown = "cannot tell" if value is None else (written if plain else show)(float(value), inside, unit, digits)
     return Figure(
         title=title, value=None if value is None else float(value), inside=inside, unit=unit, shown=shown,
         against=against, within=within,

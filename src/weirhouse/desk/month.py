@@ -62,7 +62,10 @@ def _turbidity(situation: Situation, month: Month) -> Advice:
         f"{age_words(situation, channels)}",
         depends=channels, check="", because=f"{FILTERED_LIMIT}. Your permit governs.",
         figures=(
-            figure("Highest", month.maximum, "NTU", "NTU", against="none above 1 NTU", within=month.maximum <= 1.0),
+            figure(
+                "Highest", month.maximum, "NTU", "NTU", plain=True, against="none above 1 NTU",
+                within=month.maximum <= 1.0,
+            ),
             figure("Four-hour values", month.periods, "1", ""),
             figure("of these above 0.3 NTU", month.periods_over, "1", ""),
         ),
@@ -108,9 +111,9 @@ def _residual(situation: Situation, month: Month) -> Advice:
         check="", because=f"{limit[:1].upper()}{limit[1:]}. Your permit governs." if limit else "Your permit governs.",
         figures=(
             figure(
-                "Lowest", month.minimum, "g/m^3", "mg/L", digits=2, against=limit,
+                "Lowest", month.minimum, "g/m^3", "mg/L", digits=2, plain=True, against=limit,
                 within=not short if limit else None,
             ),
-            figure("Highest", month.maximum, "g/m^3", "mg/L", digits=2),
+            figure("Highest", month.maximum, "g/m^3", "mg/L", digits=2, plain=True),
         ),
     )  # fmt: skip

@@ -124,7 +124,7 @@ def _also(situation: Situation) -> tuple[Figure, ...]:
             value = situation.value(channel)
             age = "" if value.age_s is None else f"{age_text(value.age_s)} ago"
             words = age if value.state == "fresh" else f"{value.state}: {value.why}"
-            found.append(figure(value.title, value.known, value.unit, value.display, against=words))
+            found.append(figure(value.title, value.known, value.unit, value.display, against=words, plain=True))
     return tuple(found)
 
 
