@@ -42,6 +42,7 @@ TOPICS = {
     "coagulant_dose": _CHEMICALS,
     "coagulation": _CHEMICALS,
     "contact_time": _CONTACT,
+    "disinfectants": _CONTACT,
     "feed": _CHEMICALS,
     "filter_run": _FILTERS,
     "filtration": _FILTERS,

@@ -26,7 +26,7 @@ SYNONYMS = {
     "dial": "pump setting",
     "ct": "contact time ct",
     "friction": "head loss pipe",
-    "uv": "absorbance",
+    "uv": "absorbance uv",
     "suva": "specific absorbance",
     "sor": "surface overflow rate",
     "ufrv": "unit filter run volume",

@@ -87,6 +87,7 @@ TimeSpread = Annotated[Any, Unit("s^2", us="min^2", si="min^2", low=1e4, high=1e
 Turbidity = Annotated[Any, Unit("NTU", us="NTU", si="NTU", low=0.01, high=1000.0)]
 TurbidityRise = Annotated[Any, Unit("NTU/s", us="NTU/h", si="NTU/h", low=1e-7, high=0.05)]
 Uniformity = Annotated[Any, Unit("1", us="1", si="1", low=1.1, high=1.9)]
+UVDose = Annotated[Any, Unit("J/m^2", us="mJ/cm^2", si="mJ/cm^2", low=15.0, high=2000.0)]
 Velocity = Annotated[Any, Unit("m/s", us="ft/s", si="m/s", low=1e-4, high=5.0)]
 VelocityGradient = Annotated[Any, Unit("1/s", us="1/s", si="1/s", low=5.0, high=1500.0)]
 Viscosity = Annotated[Any, Unit("Pa*s", us="Pa*s", si="Pa*s", low=6e-4, high=1.8e-3)]
