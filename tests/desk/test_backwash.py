@@ -176,3 +176,11 @@ def test_no_backwash_in_the_plant_file_no_line(tmp_path):
     scene = Scene(tmp_path / "plant", plant_text="\n".join(lines)).quiet(CHANNELS)
     with scene.build() as store:
         assert list(backwash(at(store, scene.plant, scene.now))) == []
+
+
+def test_no_wash_while_the_storage_is_at_its_reserve(tmp_path):
+    """The reserve of the tank on the hill is at 11.67 ft: see the standstill in test_today."""
+    scene = Scene(tmp_path / "plant").quiet((*CHANNELS, "storage_level")).newest("storage_level", "11 ft")
+    line = line_of(scene)
+    assert line.action.startswith("No wash now: it takes finished water, and the tank on the hill is at its reserve.")
+    assert "When you wash: 14." in line.action and line.state == "soon" and "storage_level" in line.uses

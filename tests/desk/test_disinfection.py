@@ -347,3 +347,11 @@ def test_one_reading_moves_what_stands_on_it_and_nothing_else(scene: Scene):
     after = lines_of(other)
     moved = {id for id in before if before[id].value != after[id].value}
     assert moved == {"contact_time"}
+
+
+def test_a_low_day_tank_says_how_to_mix(scene: Scene):
+    """The plant file mixes one part of product to four: three parts are water."""
+    line = lines_of(scene.newest("chlorine_tank_level", "5 in"))["chlorine_tank"]
+    assert line.state in ("soon", "do_now")
+    assert line.action.endswith("Mix 1 part product with 3 parts water (makes 4).")
+    assert "Oxidiser" in line.caution
