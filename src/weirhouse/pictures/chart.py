@@ -107,7 +107,7 @@ def nice_step(span: float, most: int = 5) -> float:
     """
     raw = span / most
     power = 10 ** math.floor(math.log10(raw))
-    return next(float(round(m * power, 12)) for m in (1.0, 2.0, 5.0, 10.0) if m * power >= raw * (1 - 1e-9))
+    return next(float(f"{m * power:.12g}") for m in (1.0, 2.0, 5.0, 10.0) if m * power >= raw * (1 - 1e-9))
 
 
 def _ticks(at: _Frame) -> list[float]:

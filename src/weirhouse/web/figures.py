@@ -2,8 +2,10 @@
 
 import re
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from decimal import Decimal
 from functools import lru_cache
+from urllib.parse import urlencode
 
 from markupsafe import Markup
 from starlette.requests import Request
@@ -11,9 +13,11 @@ from starlette.responses import RedirectResponse, Response
 
 from weirhouse import figures
 from weirhouse.cautions import caution
+from weirhouse.desk import plant_values
 from weirhouse.figures import Calculation, CalculationError
-from weirhouse.quantity import fits, label, show
+from weirhouse.quantity import convert, fits, label, show
 from weirhouse.science.quantities import Several
+from weirhouse.web import plots
 from weirhouse.web.frame import Frame
 from weirhouse.web.render import page
 from weirhouse.web.source import PlantFolder
@@ -21,6 +25,7 @@ from weirhouse.working import Argument, Formula, formulas
 
 MOST_TEXT = 4000  # characters in one field
 RESULT = "result"  # name of the field that holds the answer when another one is looked for
+FILL, PLOT = "fill", "plot"  # names in the address: fields are only filled in; the input the result is drawn against
 UNIT = ".unit"  # of a field: volume, volume.unit
 _EXPONENT, _LETTERS = re.compile(r"(?<=\d)[eE](?=[-+]?\d)"), re.compile(r"[A-Za-z%°µμ℃℉]")
 # Units that people choose between; the ones that fit an argument are offered, its own first.
@@ -31,6 +36,17 @@ OFFERED = (
     "lb", "oz", "g", "kg", "lb/day", "lb/h", "kg/day", "g/h", "hp", "kW", "W", "mg*min/L", "1/cm", "1/m", "1/s",
     "1/min", "1/h", "1/day", "rpm", "ft/h", "uS/cm", "kWh", "mmol/L", "gal/ft^2", "m^3/m^2",
 )  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Offer:
+    """A value of the plant that a field could take."""
+
+    number: str
+    unit: str
+    shown: str
+    source: str
+    link: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -47,6 +63,8 @@ class Field:
     several: bool = False
     required: bool = True
     wrong: bool = False
+    source: str = ""  # of the plant's value that stands in it
+    offers: tuple[Offer, ...] = ()  # the plant's values that could
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -103,8 +121,12 @@ def formula_page(folder: PlantFolder, request: Request) -> Response | None:
     unit_set = query.get("units", folder.plant().unit_set)
     unit_set = unit_set if unit_set in ("US", "SI") else "US"
     typed = {key: text[:MOST_TEXT] for key, text in query.items()}
-    made, problem, at_fault = _worked_out(formula, typed, unit_set)
-    fields = [form_field(a, typed, unit_set, at_fault) for a in formula.arguments]
+    made, problem, at_fault = (None, "", "") if typed.get(FILL) else _worked_out(formula, typed, unit_set)
+    offered = offers(folder, formula, typed, unit_set)
+    fields = [_offering(form_field(a, typed, unit_set, at_fault), offered[a.name], typed) for a in formula.arguments]
+    inputs = plots.plottable(made) if made is not None else []
+    against = typed.get(PLOT, "")
+    against = against if against in {a.name for a in inputs} else next((a.name for a in inputs), "")
     sheet = Markup(made.sheet.html(unit_set)) if made is not None else None  # noqa: S704 - escaped by the sheet
     result = formula.result
     asks = any(text.strip() == "?" for text in typed.values())
@@ -118,8 +140,71 @@ def formula_page(folder: PlantFolder, request: Request) -> Response | None:
             units=units_for(result.symbol, result.display(unit_set)),
             unit=typed.get(RESULT + UNIT, result.display(unit_set)),
         ),
+        "plot": plots.plot(made, against, unit_set) if made is not None and against else None,
+        "against": [
+            (a.name.replace("_", " "), _address(formula, {**typed, PLOT: a.name}) + "#curve", a.name == against)
+            for a in inputs
+        ],
+        "fill": _fill_link(formula, offered, typed),
         "doc": _doc(formula), "caution": caution(formula),
     }, 422 if problem else 200)  # fmt: skip
+
+
+def offers(
+    folder: PlantFolder, formula: Formula, typed: Mapping[str, str], unit_set: str
+) -> dict[str, tuple[Offer, ...]]:
+    """Return for each argument the plant's values that it could take, with the link that writes one into its field."""
+    none: dict[str, tuple[Offer, ...]] = {a.name: () for a in formula.arguments}
+    if not plant_values.any_rule(formula):
+        return none
+    try:
+        situation = folder.standing().situation
+    except (ValueError, OSError):  # records that cannot be read: the formulas still work
+        return none
+    for argument in formula.arguments:
+        found = []
+        for value in plant_values.candidates(formula, argument, situation):
+            assert argument.unit is not None
+            unit = argument.unit.display(unit_set)
+            number = plain(float(convert(float(value), argument.unit.symbol, unit)))
+            link = _address(formula, {**typed, argument.name: number, argument.name + UNIT: unit, FILL: "yes"})
+            shown = f"{number} {label(unit)}".strip()
+            found.append(Offer(number=number, unit=unit, shown=shown, source=str(value.source), link=link))
+        none[argument.name] = tuple(found)
+    return none
+
+
+def plain(value: float) -> str:
+    """Return a number as one types it, to five digits: without exponent and without zeros at its end.
+
+    >>> plain(120000.0), plain(140.00001), plain(0.00012345678)
+    ('120000', '140', '0.00012346')
+    """
+    text = format(Decimal(f"{value:.5g}"), "f")
+    return text.rstrip("0").rstrip(".") if "." in text else text
+
+
+def _offering(shown: Field, offered: tuple[Offer, ...], typed: Mapping[str, str]) -> Field:
+    """Return a field with its offers; where one of them stands in it, with its source instead."""
+    for offer in offered:
+        if typed.get(shown.name, "").strip() == offer.number and shown.unit == offer.unit:
+            return replace(shown, source=offer.source)
+    return replace(shown, offers=offered)
+
+
+def _fill_link(formula: Formula, offered: Mapping[str, tuple[Offer, ...]], typed: Mapping[str, str]) -> str:
+    """Return the link that fills every empty field for which the plant has just one value; empty when none is."""
+    filled: dict[str, str] = {}
+    for name, some in offered.items():
+        if len(some) == 1 and not typed.get(name, "").strip():
+            filled |= {name: some[0].number, name + UNIT: some[0].unit}
+    return _address(formula, {**typed, **filled, FILL: "yes"}) if filled else ""
+
+
+def _address(formula: Formula, query: Mapping[str, str]) -> str:
+    """Return the address of the form with its fields; filled in only, or worked out."""
+    dropped = "work" if query.get(FILL) else FILL
+    return f"/figures/{formula.name}?{urlencode({k: v for k, v in query.items() if v and k != dropped})}"
 
 
 def _doc(formula: Formula) -> list[tuple[str, str]]:
