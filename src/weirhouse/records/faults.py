@@ -53,7 +53,7 @@ def interval_of(times: Times) -> float:
     """
     steps = np.diff(times)
     steps = steps[steps > 0]
-    return float(np.median(steps)) if len(steps) else float("nan")
+    return float(quantile(steps, 0.5)) if len(steps) else float("nan")
 
 
 def quantile(values: Values, share: float) -> Values:
@@ -234,7 +234,7 @@ def falls_to_zero(values: Values, *, least_level: float = 0.0) -> NDArray[np.boo
         if not low[i]:
             continue
         before = values[max(0, i - back) : i]
-        level = float(np.median(before))
+        level = float(quantile(before, 0.5))
         zero = min(ZERO_SHARE * level, floor)
         if (
             level > max(10 * resolution, least_level)

@@ -9,6 +9,7 @@ import numpy as np
 
 from weirhouse.plant.model import Channel, Feed, Plant
 from weirhouse.records import faults
+from weirhouse.records.faults import quantile
 from weirhouse.records.model import Event
 from weirhouse.records.store import Store
 from weirhouse.situation import feeds as feeds_
@@ -166,7 +167,7 @@ def faults_of(channel: Channel, track: Track, standing: bool) -> tuple[str, ...]
         track.times[keep], track.values[keep], title=channel.name, unit=channel.inside, display=channel.unit,
         low=channel.low, high=channel.high, rests_at_zero=channel.inside == "m^3/s" or channel.id == "rain",
     )  # fmt: skip
-    by_hand = float(np.median(np.diff(track.times[keep]))) > LOGGED_S
+    by_hand = float(quantile(np.diff(track.times[keep]), 0.5)) > LOGGED_S
     in_plant = not channel.id.startswith(("raw_", "stream_", "storage_", "demand_", "air_", "rain"))
     return tuple(
         fault.why.rstrip(".").removeprefix(f"{channel.name} ")
@@ -238,7 +239,7 @@ def _past_doses(
     ahead, at_feed = at_feeds[coagulant.id]
     before, lag = 0, 0
     if len(running):
-        flow = float(np.median(running))
+        flow = float(quantile(running, 0.5))
         lag = round(volumes.between_feed_and_filters(plant, coagulant.id) / flow / 3600)
         before = round(ahead / flow / 3600) if ahead is not None else 0
     turbidity = at_feed if at_feed is not None else raw.usable

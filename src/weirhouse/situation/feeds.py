@@ -149,5 +149,5 @@ def similar_doses(past: Sequence[PastDose], title: str, when: datetime, zone: Zo
         middle=known(middle, "middle", title, "g/m^3"),
         low=known(low, "lowest tenth left out,", title, "g/m^3"),
         high=known(high, "highest tenth left out,", title, "g/m^3"),
-        settled=known(float(np.median(settled)), "middle", "Settled turbidity", "NTU") if len(settled) else None,
+        settled=known(float(quantile(settled, 0.5)), "middle", "Settled turbidity", "NTU") if len(settled) else None,
     )

@@ -6,6 +6,7 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 
+from weirhouse.records.faults import quantile
 from weirhouse.records.model import Event
 from weirhouse.situation.ages import elapsed_s, local_midnight
 from weirhouse.situation.gather import Hours, moment
@@ -92,4 +93,4 @@ def usual_flow(hours: Hours, least: float, title: str, zone: ZoneInfo) -> Known 
         return None
     at = moment(hours.hour[steady][-1]).astimezone(zone)
     detail = f"median of {int(steady.sum())} running hours of the last days"
-    return Known(float(np.median(hours.mean[steady])), Reading(title, "", at, detail), "m^3/s")
+    return Known(float(quantile(hours.mean[steady], 0.5)), Reading(title, "", at, detail), "m^3/s")

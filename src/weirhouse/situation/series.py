@@ -5,6 +5,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from weirhouse.records.faults import quantile
+
 Times = NDArray[np.int64]
 Values = NDArray[np.float64]
 
@@ -49,7 +51,7 @@ class Sum:
 
 def usual_interval(times: Times) -> float:
     """Return the median spacing [s] of a series, or 900 s where there are fewer than two values."""
-    return float(np.median(np.diff(times))) if len(times) > 1 else 900.0
+    return float(quantile(np.diff(times), 0.5)) if len(times) > 1 else 900.0
 
 
 def sum_flow(times: Times, flows: Values, start: float, end: float, *, least: float, hold: float) -> Sum:
