@@ -43,6 +43,7 @@ TOPICS = {
     "coagulation": _CHEMICALS,
     "contact_time": _CONTACT,
     "disinfectants": _CONTACT,
+    "dose_band": _CHEMICALS,
     "feed": _CHEMICALS,
     "filter_run": _FILTERS,
     "filtration": _FILTERS,

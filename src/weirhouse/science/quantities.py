@@ -16,6 +16,7 @@ class Several(Unit):
 
 
 Absorbance = Annotated[Any, Unit("1/m", us="1/cm", si="1/cm", low=0.5, high=60.0)]
+AbsorbanceSlope = Annotated[Any, Unit("m", us="cm", si="cm", low=0.0, high=0.1)]
 Acceleration = Annotated[Any, Unit("m/s^2", us="ft/s^2", si="m/s^2", low=9.7, high=9.9)]
 Alkalinity = Annotated[Any, Unit("g/m^3", us="mg/L", si="mg/L", low=5.0, high=300.0)]
 AluminiumDose = Annotated[Any, Unit("g/m^3", us="mg/L", si="mg/L", low=0.1, high=8.0)]
@@ -82,6 +83,7 @@ Speed = Annotated[Any, Unit("1/s", us="rpm", si="rpm", low=0.1, high=60.0)]
 Sphericity = Annotated[Any, Unit("1", us="1", si="1", low=0.45, high=1.0)]
 SurfaceRate = Annotated[Any, Unit("m/s", us="gal/day/ft^2", si="m/h", low=1e-5, high=5e-3)]
 Temperature = Annotated[Any, Unit("degC", us="degF", si="degC", low=0.0, high=40.0)]
+TemperatureSlope = Annotated[Any, Unit("1/K", us="1/degF", si="1/K", low=-0.05, high=0.05)]
 ThermalResistance = Annotated[Any, Unit("K*m/W", us="K*m/W", si="K*m/W", low=0.2, high=10.0)]
 TimeSpread = Annotated[Any, Unit("s^2", us="min^2", si="min^2", low=1e4, high=1e5)]
 Turbidity = Annotated[Any, Unit("NTU", us="NTU", si="NTU", low=0.01, high=1000.0)]
