@@ -80,6 +80,7 @@ def show_today(found: "Today", *, working: bool = False) -> None:
     for caution, titles in _cautions(found).items():
         console.print(Text(f"Caution: {caution}", style="bold"))
         console.print(_padded(f"({', '.join(titles)})"))
+    console.print(Text(f"\n{STATE_MARKS[found.order_state]} {found.order}", style="bold"))  # what is left on the screen
     marks = ", ".join(f"{STATE_MARKS[state]} {word}" for state, word in STATE_WORDS.items())
     console.print(Text(f"\n{marks}"))
     console.print(Text("The working of a line: weirhouse today --line ID; of all of them: --working."))
