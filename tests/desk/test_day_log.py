@@ -7,7 +7,16 @@ from pathlib import Path
 import pytest
 from tests.desk.scene import NOW, Scene
 
-from weirhouse.desk.day_log import DayLogError, entries, write_event, write_note, write_reading
+from weirhouse.desk.day_log import (
+    DayLogError,
+    end_event,
+    entries,
+    ongoing,
+    write_dose_change,
+    write_event,
+    write_note,
+    write_reading,
+)
 from weirhouse.plant import Plant
 from weirhouse.quantity import QuantityError
 from weirhouse.records.store import Store
@@ -145,3 +154,41 @@ def test_the_log_shows_what_was_read_and_is_searched(log):
     assert texts["Combined filter effluent"] == "<0.02 NTU: bench"
     assert [line.title for line in entries(store, plant, day, search="brown CREEK")] == ["Note"]
     assert entries(store, plant, day, search="rain") == ()
+
+
+def test_a_changed_dose_is_in_force_at_once(log):
+    store, plant = log
+    before = {**WHO, "at": NOW - timedelta(hours=3)}
+    write_reading(store, plant, "coagulant_dose", "15 mg/L", **before)
+    write_dose_change(store, plant, "coagulant", "0.018 kg/m^3", before="15", **WHO)
+    feed = at(store, plant, NOW).feeds["coagulant"]
+    assert feed.dose.usable == pytest.approx(18.0) and feed.since == NOW
+    assert at(store, plant, NOW - timedelta(minutes=1)).feeds["coagulant"].dose.usable == 15.0
+    (change,) = store.events(("dose_change",))
+    assert change.values == {"from": pytest.approx(15.0), "to": pytest.approx(18.0)}
+    for wrong, field in (({"to": ""}, "to"), ({"to": "3 NTU"}, "to"), ({"to": "1", "before": "x"}, "from")):
+        with pytest.raises(DayLogError) as refusal:
+            write_dose_change(store, plant, "coagulant", wrong["to"], before=wrong.get("before", ""), **WHO)
+        assert refusal.value.field == field
+    assert len(store.events()) == 1 and len(store.readings("coagulant_dose")) == 2
+
+
+def test_what_goes_on_is_given_its_end(log):
+    store, plant = log
+    begun = {**WHO, "at": NOW - timedelta(days=9)}
+    fault = write_event(store, plant, "instrument_fault", subject="raw_turbidity", **begun)
+    write_event(store, plant, "backwash", subject="filter_1", **begun)  # its end was forgotten: it is over all the same
+    wash = write_event(store, plant, "backwash", subject="filter_2", **{**WHO, "at": NOW - timedelta(hours=1)})
+    write_event(store, plant, "power_failure", until=NOW, **begun)
+    assert [event.id for event in ongoing(store, NOW)] == [fault.id, wash.id]
+    with pytest.raises(DayLogError, match="lies before the start"):
+        end_event(store, plant, fault.id, **{**WHO, "at": NOW - timedelta(days=10)})
+    with pytest.raises(DayLogError, match="Nobody is named"):
+        end_event(store, plant, fault.id, **{**WHO, "person": ""})
+    end_event(store, plant, fault.id, **WHO)
+    assert [event.id for event in ongoing(store, NOW)] == [wash.id]
+    (kept,) = store.events(("instrument_fault",))
+    assert (kept.started_at, kept.ended_at) == (begun["at"], NOW)
+    with pytest.raises(DayLogError, match="is over already"):
+        end_event(store, plant, fault.id, **WHO)
+    assert store.verify() == []

@@ -1,12 +1,14 @@
 """Figures: a form for every formula, made from its signature, and the same answers as the command line."""
 
 import re
+import shutil
 from html import unescape
 from pathlib import Path
 from urllib.parse import parse_qs, urlsplit
 
 import numpy as np
 import pytest
+from tests.desk.scene import PLANT_FILE
 from tests.web.conftest import Client, client_of
 
 from weirhouse import figures
@@ -254,6 +256,14 @@ def test_a_reading_that_advice_would_not_stand_on_is_not_offered(demo_copy: Path
     html = client_of(demo_copy).get("/figures/ct_required").text
     query = parse_qs(urlsplit(fill_link(html)).query)
     assert "ph" not in query and "temperature" in query
+
+
+def test_the_formulas_work_without_any_records(tmp_path: Path) -> None:
+    shutil.copy(PLANT_FILE, tmp_path / "plant.toml")
+    answer = client_of(tmp_path).get("/figures/detention_time?volume=12000+gal&flow=150+gpm")
+    assert answer.status_code == 200
+    assert answer_of(answer.text) == "80.0 min"
+    assert "Use the plant" not in answer.text
 
 
 def test_every_rule_names_an_argument_of_its_subject() -> None:

@@ -16,6 +16,7 @@ from weirhouse.cautions import caution
 from weirhouse.desk import plant_values
 from weirhouse.figures import Calculation, CalculationError
 from weirhouse.quantity import convert, fits, label, show
+from weirhouse.records.model import RecordsError
 from weirhouse.science.quantities import Several
 from weirhouse.web import plots
 from weirhouse.web.frame import Frame
@@ -159,7 +160,7 @@ def offers(
         return none
     try:
         situation = folder.standing().situation
-    except (ValueError, OSError):  # records that cannot be read: the formulas still work
+    except (RecordsError, OSError):  # records that cannot be read: the formulas still work
         return none
     for argument in formula.arguments:
         found = []
