@@ -10,11 +10,11 @@ from typing import Annotated, Any
 import numpy as np
 
 from weirhouse.science import checks
-from weirhouse.science.quantities import Duration, Flow, Ratio, Several
+from weirhouse.science.quantities import Flow, Hours, Ratio, Several
 from weirhouse.working import Range, note, worked
 
 MeanDemand = Annotated[Flow, Range(0.0005, 0.02)]
-TimeOfDay = Annotated[Duration, Range(0.0, 86399.0)]
+TimeOfDay = Annotated[Hours, Range(0.0, 86399.0)]
 DayFactor = Annotated[Ratio, Range(0.7, 1.5)]
 Drawn = Annotated[Flow, Range(0.0, 0.1)]
 # two peaks, at 7 and at 18 o'clock; by the hour from midnight, before it is brought to a mean of 1
