@@ -15,7 +15,7 @@ from weirhouse import figures
 from weirhouse.cautions import caution
 from weirhouse.desk import plant_values
 from weirhouse.figures import Calculation, CalculationError
-from weirhouse.quantity import convert, fits, label, show
+from weirhouse.quantity import convert, fits, label, show, written
 from weirhouse.records.model import RecordsError
 from weirhouse.science.quantities import Several
 from weirhouse.web import plots
@@ -295,7 +295,8 @@ def _usual(argument: Argument, unit_set: str, several: bool) -> str:
     if unit.low is None or unit.high is None or unit.low == unit.high:
         return kind
     there = unit.display(unit_set)
-    low, high = show(unit.low, unit.symbol, there), show(unit.high, unit.symbol, there)
+    ends = (float(f"{float(convert(end, unit.symbol, there)):.1e}") for end in (unit.low, unit.high))
+    low, high = (written(end, there) for end in ends)
     return f"{kind}Usually {low} to {high}."
 
 
