@@ -15,10 +15,12 @@ help: ## list the targets
 $(VENV)/.ready: pyproject.toml uv.lock
 	@test -x $(BIN)/python || $(PYTHON) -m venv $(VENV)
 	@$(BIN)/python -m pip install --quiet uv==$(UV_VERSION)
-	$(BIN)/uv sync --locked --inexact --quiet --python $(BIN)/python
+	$(BIN)/uv sync --locked --inexact --compile-bytecode --quiet --python $(BIN)/python
 	@touch $@
 
+# Bytecode is made here once: where an environment forbids writing it later, every start would compile all anew.
 setup: $(VENV)/.ready ## make .venv with the locked versions
+	@$(BIN)/python -m compileall -q src
 
 demo: setup ## make the Emberly demo plant, print Today, serve the pages and say where
 	$(BIN)/weirhouse demo --dir demo-plant $(DEMO_ARGS)
