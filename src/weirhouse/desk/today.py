@@ -17,6 +17,7 @@ from weirhouse.desk.month import month
 from weirhouse.desk.order import order
 from weirhouse.desk.raw_water import raw_water
 from weirhouse.desk.storage import storage
+from weirhouse.desk.unwashed import filters_unwashed
 from weirhouse.situation.model import Situation
 
 PARTS: tuple[Callable[[Situation], Iterable[Advice]], ...] = (
@@ -36,7 +37,8 @@ PARTS: tuple[Callable[[Situation], Iterable[Advice]], ...] = (
 
 def today(situation: Situation) -> Today:
     """Return what to do at the situation's instant."""
-    advice = tuple(said_once(situation, feeds_held(situation, (line for part in PARTS for line in part(situation)))))
+    lines = feeds_held(situation, (line for part in PARTS for line in part(situation)))
+    advice = tuple(said_once(situation, filters_unwashed(situation, lines)))
     sentence, state = order(situation, advice)
     return Today(
         plant=situation.plant.name,
