@@ -9,6 +9,7 @@ from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from weirhouse import sheets
 from weirhouse.quantity import QuantityError, convert, parse, parse_several, show
 from weirhouse.science.quantities import Several
 from weirhouse.trade_words import FIELDS, MADE_FROM, NAMES, SYNONYMS
@@ -55,6 +56,10 @@ class Calculation:
         unit = self.unknown.unit
         values = (self.values[self.unknown.name], *self.others)
         return [(self.unknown.name, show(v, unit.symbol, unit.display(unit_set))) for v in values]
+
+    def substituted(self, unit_set: str) -> str:
+        """Return the formula with its figures, as one would write it; empty where no expression holds it."""
+        return sheets.written(self.sheet.lines[-1], unit_set).substituted
 
     @property
     def displayed(self) -> float | None:

@@ -134,6 +134,7 @@ def formula_page(folder: PlantFolder, request: Request) -> Response | None:
     return page(request, "formula.html", {
         "frame": _frame(folder, formula.title), "formula": formula, "fields": fields, "made": made, "sheet": sheet,
         "found": [(k.replace("_", " "), v) for k, v in made.found(unit_set)] if made is not None else [],
+        "substituted": made.substituted(unit_set) if made is not None else "",
         "problem": problem, "unit_set": unit_set, "subject": _subject(formula), "asks": asks,
         "result": Field(
             name=RESULT, title="Result", hint="Only when you look for one of the fields above: write ? there and the "
