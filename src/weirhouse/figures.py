@@ -270,7 +270,9 @@ def _roots(formula: Formula, values: Mapping[str, Any], unknown: Argument, targe
 
     points = _answers(formula, values, unknown)
     size = max((abs(y) for _, y in points), default=0.0) or 1.0
-    roots = [x for x, y in points if y == target]
+    met = {i for i, (_, y) in enumerate(points) if y == target}
+    # a table gives one result over a stretch: its two ends stand for it
+    roots = [points[i][0] for i in sorted(met) if not {i - 1, i + 1} <= met]
     for (a, ya), (b, yb) in itertools.pairwise(points):
         if (ya - target) * (yb - target) < 0:
             try:

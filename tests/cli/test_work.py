@@ -57,6 +57,19 @@ def test_finds_the_argument_that_gives_a_result():
     assert "volume = 12,000 gal" in run("detention_time", "volume=?", "flow=150 gpm", "detention_time=80 min")
 
 
+def test_a_stretch_with_one_result_is_told_by_its_ends():
+    # 0.5 log of Giardia at 10 degC, pH 7 and 1 mg/L: the table's row for 10 degC holds from there to below 15 degC
+    asked = ("free_chlorine=1 mg/L", "ph=7", "log_inactivation=0.5 log", "organism=giardia")
+    at_10 = json.loads(run("ct_required", "temperature=10 degC", *asked, "--json"))["value"]
+    data = json.loads(
+        run("ct_required", "temperature=?", *asked, f"ct_required={at_10} mg min/L", "--units", "SI", "--json")
+    )
+    values = data["unknown"]["values"]
+    assert len(values) == 2
+    assert values[0] == pytest.approx(10, abs=0.2)
+    assert values[1] == pytest.approx(15, abs=0.2)
+
+
 def test_the_list_is_complete_and_says_what_a_form_needs():
     listed = {f["name"]: f for f in json.loads(run("--list", "--json"))["formulas"]}
     assert set(listed) == set(formulas())
