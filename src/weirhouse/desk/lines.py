@@ -5,7 +5,7 @@ from dataclasses import replace
 from typing import Any, get_args
 
 from weirhouse.desk.model import Advice, Figure
-from weirhouse.quantity import convert, label, show, written
+from weirhouse.quantity import convert, show, written
 from weirhouse.situation.ages import age_text
 from weirhouse.situation.model import Situation, Value
 from weirhouse.working import Sheet, Unit
@@ -142,10 +142,6 @@ class Display:
         declared = _declared(alias)
         return show(value, declared.symbol, declared.display(self.unit_set), digits)
 
-    def shown_as(self, value: float, inside: str, unit: str, digits: int = 3) -> str:
-        """Return a value in a display unit that is named."""
-        return show(value, inside, unit, digits)
-
 
 def _declared(alias: Any) -> Unit:
     for item in get_args(alias)[1:]:
@@ -167,8 +163,3 @@ def figure(title: str, value: float | None, inside: str, unit: str, *, digits: i
 def displayed(advice: Advice) -> float | None:
     """Return the value of an advice in its display unit."""
     return None if advice.value is None else float(convert(advice.value, advice.inside, advice.unit or advice.inside))
-
-
-def unit_label(unit: str) -> str:
-    """Return a unit as people read it."""
-    return label(unit)

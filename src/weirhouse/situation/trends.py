@@ -3,7 +3,6 @@
 from datetime import UTC, datetime
 from zoneinfo import ZoneInfo
 
-from weirhouse.situation.ages import later
 from weirhouse.situation.model import Track, Trend
 from weirhouse.situation.series import fit_line
 from weirhouse.working import Known, Reading
@@ -46,16 +45,3 @@ def trends(track: Track, title: str, unit: str, when: datetime, zone: ZoneInfo) 
             )
         )
     return tuple(found)
-
-
-def known_at(track: Track, title: str, unit: str, at: datetime, zone: ZoneInfo, within_s: float) -> Known | None:
-    """Return the good value nearest to `at`, if one was taken within `within_s` of it."""
-    good = track.good
-    if not len(good):
-        return None
-    distance = abs(good.times - at.timestamp())
-    nearest = int(distance.argmin())
-    if distance[nearest] > within_s:
-        return None
-    taken = later(datetime.fromtimestamp(0, UTC), float(good.times[nearest]))
-    return Known(float(good.values[nearest]), Reading(title, "", taken.astimezone(zone), "from the records"), unit)

@@ -17,8 +17,8 @@ from starlette.routing import Mount, Route
 from starlette.staticfiles import StaticFiles
 from starlette.types import Scope
 
+from weirhouse.situation.clock import TimeError
 from weirhouse.web import events, figures, history, log, plant, timetable, today
-from weirhouse.web.clock import TimeError
 from weirhouse.web.forms import Form, read_form
 from weirhouse.web.frame import Frame
 from weirhouse.web.guard import Guard

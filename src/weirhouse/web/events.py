@@ -13,8 +13,8 @@ from weirhouse.desk.day_log import DayLogError
 from weirhouse.plant.model import Backwash, Filters, Plant
 from weirhouse.quantity import label, show
 from weirhouse.records.model import Event, RecordsError
+from weirhouse.situation.clock import TimeError, for_field, typed_time
 from weirhouse.situation.values import judge
-from weirhouse.web.clock import TimeError, for_field, typed_time
 from weirhouse.web.entering import day_of, entry_id, question, remembered, stored, usual_time
 from weirhouse.web.forms import Form
 from weirhouse.web.frame import Frame

@@ -12,8 +12,8 @@ from weirhouse.desk import day_log
 from weirhouse.plant.model import Plant
 from weirhouse.quantity import QuantityError, label, show
 from weirhouse.situation.ages import age_text
+from weirhouse.situation.clock import TimeError, for_field, typed_time
 from weirhouse.web import events
-from weirhouse.web.clock import TimeError, for_field, typed_time
 from weirhouse.web.entering import day_of, entry_id, question, remembered, stored, usual_time
 from weirhouse.web.forms import Form
 from weirhouse.web.frame import Frame

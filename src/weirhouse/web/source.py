@@ -20,8 +20,8 @@ from weirhouse.plant import load
 from weirhouse.plant.model import Plant
 from weirhouse.records.store import Store
 from weirhouse.situation.at import at, between
+from weirhouse.situation.clock import typed_time
 from weirhouse.situation.model import Situation, Track
-from weirhouse.web.clock import typed_time
 
 Clock = Callable[[], datetime]
 T = TypeVar("T")
