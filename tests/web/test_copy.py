@@ -10,6 +10,10 @@ def test_the_working_is_copied(visits: Visits) -> None:
     visit.page.context.grant_permissions(["clipboard-read", "clipboard-write"], origin=visit.address)
     assert visit.go(ASKED) == 200
     assert "= 12,000 gal ÷ 150 gpm" in visit.page.locator(".sheet-figures").first.inner_text()  # before the form
+    ink, ground = visit.page.evaluate(
+        "(s => [s.color, s.backgroundColor])(getComputedStyle(document.querySelector('[data-copy]')))"
+    )
+    assert ink != ground  # its words can be read
     visit.page.get_by_role("button", name="Copy the working").click()
     visit.page.get_by_role("button", name="Copied").wait_for()
     copied = visit.page.evaluate("navigator.clipboard.readText()")
