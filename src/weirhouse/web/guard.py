@@ -53,8 +53,8 @@ class TooLargeError(Exception):
 class Guard:
     """The outermost layer: refuses what did not come from here, adds the headers, says a fault in one sentence."""
 
-    def __init__(self, app: ASGIApp, *, hosts: Collection[str], refuse: Refusal) -> None:
-        self.app = app
+    def __init__(self, app: ASGIApp, *, hosts: Collection[str], refuse: Refusal, most: Callable[[Scope], int]) -> None:
+        self.app, self.most = app, most
         self.hosts = frozenset(bare_host(h) for h in hosts)
         self.refuse = refuse
 
@@ -77,7 +77,7 @@ class Guard:
             await self.refuse(scope, *refused, "")(scope, receive, sending)
             return
         try:
-            await self.app(scope, _limited(receive), sending)
+            await self.app(scope, _limited(receive, self.most(scope)), sending)
         except TooLargeError:
             await self.refuse(scope, 413, "That is too much for one entry. Shorten it, then save again.", "")(
                 scope, receive, sending
@@ -111,7 +111,7 @@ class Guard:
         if scope["method"] in SAFE:
             return None
         length = found.get(b"content-length", ["0"])[0]
-        if not length.isdigit() or int(length) > MOST_BODY:
+        if not length.isdigit() or int(length) > self.most(scope):
             return 413, "That is too much for one entry. Shorten it, then save again."
         site, origin = found.get(b"sec-fetch-site"), found.get(b"origin")
         ours = f"{scope['scheme']}://{hosts[0].strip().lower()}"
@@ -123,14 +123,14 @@ class Guard:
         return None
 
 
-def _limited(receive: Receive) -> Receive:
+def _limited(receive: Receive, most: int) -> Receive:
     taken = 0
 
     async def limited() -> Message:
         nonlocal taken
         message = await receive()
         taken += len(message.get("body", b""))
-        if taken > MOST_BODY:
+        if taken > most:
             raise TooLargeError
         return message
 

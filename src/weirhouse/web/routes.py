@@ -1,0 +1,40 @@
+"""Which address shows what, and what must one be allowed to do there? Every line of the whole, in one list.
+
+The first line that fits an address answers it. A new page is added here with its need; without one it cannot be built,
+and tests ask every line in every role.
+"""
+
+from pathlib import Path
+
+from weirhouse.records.roles import OPEN, READ, WRITE
+from weirhouse.web import events, figures, history, log, look, plant, timetable, today
+from weirhouse.web.table import Files, Line, Page, Sent
+
+TABLE: tuple[Line, ...] = (
+    # Today
+    Page("/", today.today_page, needs=READ),
+    Page("/today.json", today.today_twin, needs=READ),
+    Page("/working/{id}.json", today.working_twin, needs=READ),
+    Page("/working/{id}", today.working_page, needs=READ),
+    Page("/timetable", timetable.timetable_page, needs=READ),
+    Page("/timetable.json", timetable.timetable_twin, needs=READ),
+    Page("/history/{channel}", history.history_page, needs=READ),
+    # Figures
+    Page("/figures", figures.list_page, needs=READ),
+    Page("/figures/{name}", figures.formula_page, needs=READ),
+    # Plant
+    Page("/plant", plant.plant_page, needs=READ),
+    # Day log
+    Page("/log", log.newest, needs=READ),
+    Page("/log/end/{id}", events.end_page, needs=WRITE),
+    Sent("/log/end/{id}", events.end_event, needs=WRITE),
+    Page("/log/{date}", log.day_page, needs=READ),
+    Sent("/log/{date}/note", log.add_note, needs=WRITE),
+    Sent("/log/{date}/reading", log.add_reading, needs=WRITE),
+    Page("/log/{date}/{kind}", events.form_page, needs=WRITE),
+    Sent("/log/{date}/{kind}", events.add_event, needs=WRITE),
+    # What every page needs
+    Sent("/look", look.set_look, needs=OPEN),
+    Page("/paper.css", look.paper, needs=OPEN),
+    Files("/static", Path(__file__).with_name("static"), needs=OPEN),
+)
