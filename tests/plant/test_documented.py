@@ -18,7 +18,7 @@ INNER = {
     model.Filter: "Each `[[train.filter]]`", model.Layer: "Each `[[train.filter.layer]]`", model.Tracer: "`tracer`:",
     model.WetWeather: "`wet_weather`:", model.Permit: "## [permit]", model.Sewer: "## [sewer]",
     model.Action: "## [[action]]", model.Shutdown: "## [[shutdown]]", model.Channel: "## [channel.ID]",
-    model.Telephone: "## [[telephone]]",
+    model.Telephone: "## [[telephone]]", model.Backup: "## [[backup]]",
 }  # fmt: skip
 PLACES = {**{kind: f"### {name}\n" for name, kind in model.STAGES.items()}, **INNER}
 ELSEWHERE = {model.Channel: {"id", "inside"}}  # the table's own name; worked out from the unit

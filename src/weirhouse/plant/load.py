@@ -12,6 +12,7 @@ from weirhouse.plant.entries import Q
 from weirhouse.plant.model import (
     STAGES,
     Action,
+    Backup,
     Calibration,
     Feed,
     Filter,
@@ -30,7 +31,7 @@ from weirhouse.quantity import fits
 
 FILE = "plant.toml"
 MOST_BYTES = 2_000_000
-_TABLES = {"plant", "train", "permit", "sewer", "action", "shutdown", "channel", "telephone"}
+_TABLES = {"plant", "train", "permit", "sewer", "action", "shutdown", "channel", "telephone", "backup"}
 _HEAD = {
     "name", "system_id", "source_water", "population", "connections", "time_zone", "units", "design_flow", "altitude",
     "demo",
@@ -88,6 +89,10 @@ def parse_plant(text: str, name: str = FILE) -> Plant:
         telephone=tuple(
             reader.part(Telephone, entry, f"telephone.{i}")
             for i, entry in enumerate(_list(reader, document.get("telephone"), "telephone"))
+        ),
+        backup=tuple(
+            reader.part(Backup, entry, f"backup.{i}")
+            for i, entry in enumerate(_list(reader, document.get("backup"), "backup"))
         ),
         channels=channels,
         entries=reader.entries,

@@ -349,6 +349,13 @@ class Telephone(Part, frozen=True, kw_only=True):
     when: str = ""
 
 
+class Backup(Part, frozen=True, kw_only=True):
+    """A place that copies of the records are kept in."""
+
+    place: str
+    removable: bool = False
+
+
 class Channel(Part, frozen=True, kw_only=True):
     """One thing that is measured. `unit` is the unit people write it in, `inside` the one it is kept in."""
 
@@ -382,6 +389,7 @@ class Plant(msgspec.Struct, frozen=True, kw_only=True, dict=True):
     action: tuple[Action, ...] = ()
     shutdown: tuple[Shutdown, ...] = ()
     telephone: tuple[Telephone, ...] = ()
+    backup: tuple[Backup, ...] = ()
     channels: Mapping[str, Channel]
     entries: Mapping[str, tuple[float, str, str]]  # path -> (value inside, inside unit, text as written)
 
