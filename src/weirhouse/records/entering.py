@@ -9,10 +9,26 @@ from typing import Any
 
 import msgspec
 
-from weirhouse.records.ledger import Body, ImportBody, micros, moment, utc
-from weirhouse.records.model import QUALIFIERS, READING_FLAGS, Event, Reading, RecordsError, Series
+from weirhouse.records.ledger import Body, ImportBody, moment, utc
+from weirhouse.records.model import (
+    LAB_FLAGS,
+    LIMIT_KINDS,
+    PURPOSES,
+    QUALIFIERS,
+    READING_FLAGS,
+    Event,
+    Item,
+    Reading,
+    RecordsError,
+    Result,
+    Sample,
+    Series,
+)
 
-_A = {"reading": "a reading", "event": "an event", "import": "an import", "withdrawal": "a withdrawal"}
+_A = {
+    "reading": "a reading", "event": "an event", "sample": "a sample", "result": "a result", "import": "an import",
+    "withdrawal": "a withdrawal",
+}  # fmt: skip
 _NAMES = uuid.UUID("5f0f6d0e-6f0c-4e0a-9a55-6a2f5a1c7b11")  # of the ids that are worked out here
 
 
@@ -58,24 +74,116 @@ def of_event(event: Event, entered: datetime) -> Body:
     return Body(id=event.id, kind="event", entered_at=entered, person=event.person, event=plain)
 
 
-def correction(old: Body, replacement: Reading | Event | None, person: str, reason: str, entered: datetime) -> Body:
+def of_sample(sample: Sample, entered: datetime) -> Body:
+    """Return the entry of a sample; RecordsError where it cannot be."""
+    of = f"the sample of {sample.point or 'no place'}"
+    _require_attribution(of, sample.id, sample.person)
+    if not sample.point.strip():
+        raise RecordsError("A sample has no place. Say where the bottle was filled.")
+    if not sample.sampler.strip():
+        raise RecordsError(f"Nobody is named who took {of}. Say who filled the bottle: it is evidence.")
+    if sample.purpose not in PURPOSES:
+        raise RecordsError(f'The purpose "{sample.purpose}" of {of} is unknown. Use {", ".join(PURPOSES)}.')
+    taken = last = utc(of, sample.taken_at)
+    steps = []
+    for step in sample.custody:
+        at = utc(f"a handover of {of}", step.at)
+        if not step.person.strip():
+            raise RecordsError(f"A handover of {of} names nobody. Say who took the bottle over.")
+        if at < last:
+            raise RecordsError(
+                f"The handover of {of} to {step.person} at {at:%Y-%m-%d %H:%M} UTC lies before the step ahead of it. "
+                "Mend one of the times."
+            )
+        steps.append(replace(step, at=at))
+        last = at
+    plain = replace(sample, taken_at=taken, custody=tuple(steps))
+    return Body(id=sample.id, kind="sample", entered_at=entered, person=sample.person, sample=plain)
+
+
+def of_result(result: Result, entered: datetime) -> Body:
+    """Return the entry of a result; RecordsError where it cannot be."""
+    of = f"the result of {result.analyte or 'nothing'}"
+    _require_attribution(of, result.id, result.person)
+    if not result.analyte.strip():
+        raise RecordsError(f'The result "{result.text}" does not say of what. Name what the laboratory looked for.')
+    if not result.sample:
+        raise RecordsError(f"{of[0].upper()}{of[1:]} belongs to no sample. Name the sample that it was found in.")
+    numbers: dict[str, Any] = {}
+    for name in ("value", "limit", "holding_limit"):
+        number = getattr(result, name)
+        if number is not None and not math.isfinite(number):
+            raise RecordsError(f'The number "{result.text}" of {of} is no finite number ({name}). Write a number.')
+        numbers[name] = None if number is None else float(number)
+    _require_condition(of, result)
+    times: dict[str, Any] = {
+        name: None if at is None else utc(of, at)
+        for name, at in (("analysed_at", result.analysed_at), ("prepared_at", result.prepared_at))
+    }
+    plain = replace(result, lab_flags=tuple(result.lab_flags), **numbers, **times)
+    return Body(id=result.id, kind="result", entered_at=entered, person=result.person, result=plain)
+
+
+def _require_condition(of: str, result: Result) -> None:
+    """Refuse a result whose number, qualifier, limit and flags contradict each other."""
+    for name, given, known in (
+        ("qualifier", result.qualifier, QUALIFIERS), ("flag", result.flag, READING_FLAGS),
+        ("kind of limit", result.limit_kind, LIMIT_KINDS),
+        *(("flag of the laboratory", flag, LAB_FLAGS) for flag in result.lab_flags),
+    ):  # fmt: skip
+        if given not in known:
+            raise RecordsError(
+                f'The {name} "{given}" of {of} is unknown. Use {", ".join(one for one in known if one)} or nothing.'
+            )
+    if (result.limit is None) != (not result.limit_kind):
+        raise RecordsError(f"The limit of {of} needs both a number and its kind ({', '.join(LIMIT_KINDS[1:])}).")
+    undetected = not {"U", "UJ"}.isdisjoint(result.lab_flags)
+    if result.value is not None and (result.qualifier or undetected):
+        mark = result.qualifier or "U"
+        raise RecordsError(
+            f'{of[0].upper()}{of[1:]} is marked "{mark}" and holds a value as well. Write the number as its limit: '
+            "what was not measured is no number."
+        )
+    if result.qualifier in ("<", ">") and result.limit is None:
+        raise RecordsError(f'{of[0].upper()}{of[1:]} is marked "{result.qualifier}" without a limit. Write the limit.')
+    if (result.qualifier == ">" or result.limit_kind == "range") and (result.qualifier, result.limit_kind) != (
+        ">",
+        "range",
+    ):
+        raise RecordsError(f'A result ">" goes with a limit of kind "range", and only it: mend {of}.')
+    if undetected and result.qualifier == ">":
+        raise RecordsError(f'{of[0].upper()}{of[1:]} is marked "U" and ">" at once. Mend one of them.')
+
+
+def of_item(item: Item, entered: datetime) -> Body:
+    """Return the entry of whatever was entered."""
+    match item:
+        case Reading():
+            return of_reading(item, entered)
+        case Event():
+            return of_event(item, entered)
+        case Sample():
+            return of_sample(item, entered)
+        case Result():
+            return of_result(item, entered)
+
+
+def correction(old: Body, replacement: Item | None, person: str, reason: str, entered: datetime) -> Body:
     """Return the entry that puts another reading or event, or nothing, in the place of an old one."""
     if replacement is None:
-        if old.kind not in ("reading", "event"):
+        if old.item is None:
             raise RecordsError(
                 f'The entry "{old.id}" is {_A[old.kind]}, and is not corrected. Withdraw an import whole.'
             )
         made = Body(id=worked_out_id(old.id, "withdrawn"), kind="withdrawal", entered_at=entered, person=person)
     else:
-        made = of_reading(replacement, entered) if isinstance(replacement, Reading) else of_event(replacement, entered)
+        made = of_item(replacement, entered)
         if made.kind != old.kind:
             raise RecordsError(f'The entry "{old.id}" is {_A[old.kind]}; {_A[made.kind]} cannot take its place.')
         if made.id == old.id:
             id = worked_out_id(old.id, content([made]))
-            made = msgspec.structs.replace(
-                made, id=id, reading=made.reading and replace(made.reading, id=id),
-                event=made.event and replace(made.event, id=id),
-            )  # fmt: skip
+            assert made.item is not None
+            made = msgspec.structs.replace(made, id=id, **{made.kind: replace(made.item, id=id)})
     return msgspec.structs.replace(
         made, person=person, replaces=old.id, reason=reason, import_id=old.import_id, entered_at=entered
     )
@@ -86,22 +194,29 @@ def of_import(
 ) -> ImportBody:
     """Return what the ledger says of an import."""
     stamps = [int(one.times[i]) for one in tidy.values() for i in (0, -1)]
-    stamps += [micros(body.reading.taken_at) // 1_000_000 for body in bodies if body.reading]
-    channels = set(tidy) | {body.topic for body in bodies}
+    stamps += [body.at // 1_000_000 for body in bodies if body.kind in ("reading", "sample") and body.at is not None]
+    channels = set(tidy) | {body.topic for body in bodies if body.kind != "sample"}
+    counts = {kind: sum(body.kind == kind for body in bodies) for kind in ("reading", "sample", "result")}
     name = name.encode(errors="replace").decode()  # a name of a file need not be text
     return ImportBody(
-        name=name, digest=digest, rows=rows, values=sum(len(one.times) for one in tidy.values()), readings=len(bodies),
+        name=name, digest=digest, rows=rows, values=sum(len(one.times) for one in tidy.values()),
+        readings=counts["reading"], samples=counts["sample"], results=counts["result"],
         channels=sorted(channels), first=moment(min(stamps) * 1_000_000) if stamps else None,
         last=moment(max(stamps) * 1_000_000) if stamps else None, detail=dict(detail),
     )  # fmt: skip
 
 
 def content(bodies: Sequence[Body]) -> str:
-    """Return what readings and events say, without their ids."""
+    """Return what entries say, without their ids; a result says which of the samples beside it it belongs to."""
     said = []
+    places: dict[str, str] = {}
     for body in bodies:
-        item = body.reading or body.event
+        item = body.item
         assert item is not None
+        if isinstance(item, Sample):
+            places[item.id] = f"sample {len(places) + 1}"
+        elif isinstance(item, Result):
+            item = replace(item, sample=places.get(item.sample, item.sample))
         said.append(msgspec.json.encode(replace(item, id=""), order="sorted").decode())
     return "\n".join(said)
 

@@ -13,7 +13,7 @@ from typing import Any
 import msgspec
 
 from weirhouse.records.engine import Database
-from weirhouse.records.model import Entry, Event, Reading, RecordsError, Withdrawal, flag_of
+from weirhouse.records.model import Entry, Event, Item, Reading, RecordsError, Result, Sample, Withdrawal, flag_of
 
 EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 MICROSECOND = timedelta(microseconds=1)
@@ -28,7 +28,7 @@ COUNTS = (
 )
 
 
-class ImportBody(msgspec.Struct, kw_only=True):
+class ImportBody(msgspec.Struct, kw_only=True, omit_defaults=True):
     """What the ledger says about an import; `rows` is the digest of its series, see `chunks.digest`."""
 
     name: str
@@ -40,6 +40,8 @@ class ImportBody(msgspec.Struct, kw_only=True):
     first: datetime | None
     last: datetime | None
     detail: dict[str, Any]
+    samples: int = 0
+    results: int = 0
 
 
 class Body(msgspec.Struct, kw_only=True, omit_defaults=True):
@@ -54,7 +56,14 @@ class Body(msgspec.Struct, kw_only=True, omit_defaults=True):
     reason: str = ""
     reading: Reading | None = None
     event: Event | None = None
+    sample: Sample | None = None
+    result: Result | None = None
     imported: ImportBody | None = None
+
+    @property
+    def item(self) -> Item | None:
+        """What was entered; None for a withdrawal and an import."""
+        return self.reading or self.event or self.sample or self.result
 
     @property
     def topic(self) -> str:
@@ -63,15 +72,23 @@ class Body(msgspec.Struct, kw_only=True, omit_defaults=True):
             return self.reading.channel
         if self.event:
             return self.event.kind
+        if self.sample:
+            return self.sample.point
+        if self.result:
+            return self.result.analyte
         return self.imported.name if self.imported else ""
 
     @property
     def at(self) -> int | None:
-        """When it was taken or began [UTC epoch us]."""
+        """When it was taken, began or was analysed [UTC epoch us]."""
         if self.reading:
             return micros(self.reading.taken_at)
         if self.event:
             return micros(self.event.started_at)
+        if self.sample:
+            return micros(self.sample.taken_at)
+        if self.result:
+            return micros(self.result.analysed_at) if self.result.analysed_at else None
         return micros(self.imported.first) if self.imported and self.imported.first else None
 
     @property
@@ -86,7 +103,7 @@ class Body(msgspec.Struct, kw_only=True, omit_defaults=True):
     @property
     def said(self) -> tuple[Any, ...]:
         """What it says, apart from when it was entered: an entry sent twice is the same when this is."""
-        return (self.kind, self.replaces, self.import_id, self.reading, self.event, self.imported)
+        return (self.kind, self.replaces, self.import_id, self.item, self.imported)
 
 
 _decode = msgspec.json.Decoder(Body).decode
@@ -243,6 +260,14 @@ def reading_channels(ledger: Database) -> set[str]:
             found.add(topic)
 
 
+def forms(ledger: Database, kind: str) -> dict[str, str]:
+    """Return for the id of every entry of a kind, whether it counts or not, the id of its first form."""
+    first: dict[Any, str] = {}
+    for id, replaces in ledger.rows("SELECT id, replaces FROM entry WHERE kind = ? ORDER BY sequence", (kind,)):
+        first[id] = first.get(replaces, id)
+    return first
+
+
 def imports(ledger: Database) -> list[tuple[int, Body, Withdrawal | None]]:
     """Return every import with its place in the ledger, and who withdrew it if anyone did."""
     rows = ledger.rows(
@@ -280,7 +305,7 @@ def history(ledger: Database, id: str) -> Iterator[Entry]:
         body = read(row[1])
         yield Entry(
             sequence=row[0], id=body.id, kind=body.kind, entered_at=body.entered_at, person=body.person,
-            replaces=body.replaces or "", reason=body.reason, item=body.reading or body.event,
+            replaces=body.replaces or "", reason=body.reason, item=body.item,
         )  # fmt: skip
         later = replaced_by(ledger, next_id)
         next_id = later.id if later else None

@@ -14,6 +14,9 @@ from numpy.typing import ArrayLike, NDArray
 
 QUALIFIERS = ("", "<", ">", "ND")
 READING_FLAGS = ("", "doubtful", "rejected")
+PURPOSES = ("routine", "check", "raw", "special")  # as 40 CFR 141.33(a)(2) has them: raw stands for raw or process
+LIMIT_KINDS = ("", "detection", "quantification", "reporting", "range")  # range: the most that the method can tell
+LAB_FLAGS = ("U", "J", "UJ", "R", "B", "H")  # not detected, estimated, both, rejected, in the blank, held too long
 
 OK, DOUBTFUL, REJECTED, BELOW, ABOVE = range(5)  # flags of a series; BELOW: under detection, ABOVE: over the range
 
@@ -63,6 +66,67 @@ class Event:
     person: str
     note: str = ""
     id: str = field(default_factory=new_id)
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Handover:
+    """One step of the chain of custody: who took the bottle over, when, and how it was (ice, seal, temperature)."""
+
+    person: str
+    at: datetime
+    condition: str = ""
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Sample:
+    """A bottle filled at one place and time, and what became of it on the way to the laboratory."""
+
+    point: str  # where: id of a stage or tap, or the name of a sampling point
+    purpose: str  # one of `PURPOSES`
+    taken_at: datetime
+    sampler: str
+    laboratory: str = ""  # where it goes
+    laboratory_id: str = ""  # number of the laboratory's certificate
+    laboratory_number: str = ""  # the laboratory's own number for this sample
+    bottle: str = ""
+    preservation: str = ""
+    custody: tuple[Handover, ...] = ()
+    person: str  # who entered it
+    note: str = ""
+    id: str = field(default_factory=new_id)
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Result:
+    """What a laboratory found of one thing in one sample.
+
+    Where there is a qualifier there is no value: not detected, or below or above what the method can tell, is a
+    condition with a limit (`limit`, `limit_kind`), never a number. `value` and `limit` are in the inside unit.
+    """
+
+    sample: str  # id of the sample
+    analyte: str  # channel, or the name of what was looked for
+    value: float | None
+    unit: str  # as reported
+    text: str  # as reported
+    qualifier: str = ""  # "", "<", ">" or "ND"
+    limit: float | None = None
+    limit_kind: str = ""  # one of `LIMIT_KINDS`
+    fraction: str = ""  # total, dissolved, free ... where the report says one
+    method: str = ""
+    laboratory: str = ""  # where another than the sample's
+    analysed_at: datetime | None = None
+    analyst: str = ""
+    prepared_at: datetime | None = None  # extraction, or begin of the incubation: ends the holding time where given
+    holding_limit: float | None = None  # longest time from the tap to the analysis that the method allows [s]
+    lab_flags: tuple[str, ...] = ()  # of `LAB_FLAGS`
+    flag: str = ""  # our own judgement: "", "doubtful" or "rejected"
+    person: str  # who entered it
+    note: str = ""
+    id: str = field(default_factory=new_id)
+
+
+Item = Reading | Event | Sample | Result
 
 
 @dataclass(frozen=True, kw_only=True, slots=True, eq=False)
@@ -147,16 +211,18 @@ class Import:
     entered_at: datetime
     values: int  # of series
     readings: int
-    channels: tuple[str, ...]
+    channels: tuple[str, ...]  # and analytes
     first: datetime | None
     last: datetime | None
     detail: Mapping[str, Any]
+    samples: int = 0
+    results: int = 0
     withdrawn: Withdrawal | None = None
 
     @property
     def stored(self) -> int:
-        """How many values and readings came with it."""
-        return self.values + self.readings
+        """How many values, readings, samples and results came with it."""
+        return self.values + self.readings + self.samples + self.results
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -170,4 +236,4 @@ class Entry:
     person: str
     replaces: str = ""
     reason: str = ""
-    item: Reading | Event | None = None
+    item: Item | None = None

@@ -7,6 +7,7 @@ its entry last, so that one broken off counts for nothing; its rows are swept aw
 
 import math
 from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import replace
 from datetime import datetime, timedelta
 from pathlib import Path
 from types import TracebackType
@@ -22,11 +23,14 @@ from weirhouse.records.model import (
     Entry,
     Event,
     Import,
+    Item,
     Point,
     Reading,
     Receipt,
     RecordsError,
+    Result,
     Rollup,
+    Sample,
     Series,
     flag_of,
 )
@@ -84,10 +88,18 @@ class Store:
         bodies = [entering.of_event(event, entered) for event in events]
         return self._append(bodies)
 
-    def correct(
-        self, id: str, replacement: Reading | Event | None, *, person: str, reason: str, entered_at: datetime
-    ) -> str:
-        """Replace the reading or event with that id by another, or with None withdraw it; return the new entry's id.
+    def add_samples(self, samples: Iterable[Sample], *, entered_at: datetime, results: Iterable[Result] = ()) -> int:
+        """Store samples, and results of them or of earlier ones, whole or not at all; return how many were new."""
+        entered = utc("entry", entered_at)
+        bodies = [entering.of_sample(sample, entered) for sample in samples]
+        return self._append([*bodies, *(entering.of_result(result, entered) for result in results)])
+
+    def add_results(self, results: Iterable[Result], *, entered_at: datetime) -> int:
+        """Store results of samples that are in the records, or were; return how many were new."""
+        return self.add_samples([], results=results, entered_at=entered_at)
+
+    def correct(self, id: str, replacement: Item | None, *, person: str, reason: str, entered_at: datetime) -> str:
+        """Replace what was entered under that id by another, or with None withdraw it; return the new entry's id.
 
         What it replaces stays in the ledger. A replacement that carries the old id is given a new one.
         """
@@ -109,6 +121,7 @@ class Store:
                     f'The entry "{id}" was {what} by {later.person} on {later.entered_at:%Y-%m-%d %H:%M} UTC '
                     f"({later.reason or 'no reason given'}). Nothing was changed. Look at the newest entry first."
                 )
+            self._require_samples([body])
             ledger.append(self._ledger, [body])
         return body.id
 
@@ -116,7 +129,21 @@ class Store:
         if not bodies:
             return 0
         with self._ledger.writing():
+            self._require_samples(bodies)
             return ledger.append(self._ledger, bodies)
+
+    def _require_samples(self, bodies: Sequence[Body]) -> None:
+        """Refuse results of samples that were never entered."""
+        there = {body.id for body in bodies if body.sample}
+        for body in bodies:
+            if body.result and body.result.sample not in there:
+                found = ledger.find(self._ledger, body.result.sample)
+                if found is None or found.sample is None:
+                    raise RecordsError(
+                        f'No sample has the id "{body.result.sample}", which a result of {body.result.analyte} names. '
+                        "Nothing was stored. Enter the sample first."
+                    )
+                there.add(found.id)
 
     # --- imports
 
@@ -130,6 +157,8 @@ class Store:
         person: str,
         entered_at: datetime,
         detail: Mapping[str, Any],
+        samples: Sequence[Sample] = (),
+        results: Sequence[Result] = (),
     ) -> Receipt:
         """Store what came in one file, whole or not at all, as one entry with the digest of its rows.
 
@@ -141,6 +170,8 @@ class Store:
         tidy = chunks.tidy(series)
         rows = chunks.digest(tidy)
         bodies = [entering.of_reading(reading, entered) for reading in readings]
+        bodies += [entering.of_sample(sample, entered) for sample in samples]
+        bodies += [entering.of_result(result, entered) for result in results]
         counted = sum(len(one.times) for one in tidy.values())
         stored = counted + len(bodies)
         key = f"{digest}\n{rows}\n{entering.content(bodies)}"
@@ -150,6 +181,7 @@ class Store:
             import_id, counts = self._import_id(key)
             if counts:
                 return Receipt(import_id=import_id, stored=0, already_there=stored)
+            self._require_samples(bodies)
             if packed:
                 self._write_rows(packed, import_id)
             body = Body(id=import_id, kind="import", entered_at=entered, person=person, imported=imported)
@@ -213,6 +245,8 @@ class Store:
                     first=said.first,
                     last=said.last,
                     detail=said.detail,
+                    samples=said.samples,
+                    results=said.results,
                     withdrawn=withdrawn,
                 )
             )
@@ -241,6 +275,38 @@ class Store:
             return []
         found = ledger.in_force(self._ledger, "event", topics, _utc(since), _utc(until))
         return [body.event for body in found if body.event and subject in (None, body.event.subject)]
+
+    def samples(
+        self, point: str | None = None, since: datetime | None = None, until: datetime | None = None
+    ) -> list[Sample]:
+        """Return the samples that count, taken from `since` to before `until`, by time."""
+        found = ledger.in_force(self._ledger, "sample", None if point is None else [point], _utc(since), _utc(until))
+        return [body.sample for body in found if body.sample]
+
+    def results(
+        self,
+        analyte: str | None = None,
+        since: datetime | None = None,
+        until: datetime | None = None,
+        *,
+        sample: str | None = None,
+    ) -> list[Result]:
+        """Return the results that count, of samples that count and were taken from `since` to before `until`.
+
+        They come by the time of the sample and then as entered, and name the sample in the form in force, by whatever
+        form they were entered. `sample` may be the id of any form of one.
+        """
+        first = ledger.forms(self._ledger, "sample")
+        places = {first[one.id]: (place, one.id) for place, one in enumerate(self.samples(None, since, until))}
+        if sample is not None:
+            wanted = first.get(sample, sample)
+            places = {wanted: places[wanted]} if wanted in places else {}
+        found = []
+        for body in ledger.in_force(self._ledger, "result", None if analyte is None else [analyte], None, None):
+            if body.result and first.get(body.result.sample) in places:
+                place, id = places[first[body.result.sample]]
+                found.append((place, replace(body.result, sample=id)))
+        return [result for _, result in sorted(found, key=lambda one: one[0])]
 
     def history(self, id: str) -> list[Entry]:
         """Return the first form of an entry and every correction of it, in order, from the id of any of them."""
