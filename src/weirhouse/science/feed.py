@@ -1274,3 +1274,35 @@ def product_mass_rate(
     checks.above(strength, 0.0, "strength", "", "Give the label's strength, such as 65 percent.")
     checks.require(strength <= 1, strength, "strength must not be above 1 (100 percent)", "Write 65 percent, or 0.65.")
     return dose * flow / (1000 * strength)
+
+
+@worked("Mass fed into a volume of water", expression="dose * volume / 1000", reference=_MASS_BALANCE)
+def mass_fed(dose: Dose, volume: Annotated[Volume, Range(10.0, 20000.0)]) -> Mass:
+    """Return the mass that a dose put into a volume of water took, counted as the dose is: a day's or a month's use.
+
+    Parameters
+    ----------
+    dose : dose. [g/m^3]
+    volume : water treated. [m^3]
+
+    Returns
+    -------
+    Mass, counted as the dose is. [kg]
+
+    Raises
+    ------
+    ValueError
+        If dose or volume is below 0.
+
+    Examples
+    --------
+    >>> round(mass_fed(1.0, 3785.41) / 0.45359237, 2)  # 1 mg/L in a million gallons, in lb
+    8.35
+
+    References
+    ----------
+    Mass balance; in US units million gallons x mg/L x 8.34 = lb.
+    """
+    checks.at_least(dose, 0.0, "dose", "mg/L")
+    checks.at_least(volume, 0.0, "volume", "m^3")
+    return dose * volume / 1000

@@ -432,6 +432,35 @@ def highest_value(values: Values) -> Number:
     return float(_several(values).max())
 
 
+@worked("Sum", method="sum of the values", reference=_SOURCE)
+def sum_of_values(values: Values) -> Number:
+    """Return the sum of several figures, such as the water of every day of a month.
+
+    Parameters
+    ----------
+    values : figures, all in one unit. [1]
+
+    Returns
+    -------
+    Sum, in the unit of the figures. [1]
+
+    Raises
+    ------
+    ValueError
+        If there are none.
+
+    Examples
+    --------
+    >>> sum_of_values([330.0, 347.5, 341.5])
+    1019.0
+
+    References
+    ----------
+    Definition.
+    """
+    return float(_several(values).sum())
+
+
 @worked("Share from counts", expression="kept / number", reference=_SOURCE)
 def share_from_counts(
     kept: Annotated[Number, Range(0.0, 100.0)], number: Annotated[Number, Range(100.0, 300.0)]
