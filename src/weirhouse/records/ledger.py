@@ -262,9 +262,9 @@ def reading_channels(ledger: Database) -> set[str]:
 
 def forms(ledger: Database, kind: str) -> dict[str, str]:
     """Return for the id of every entry of a kind, whether it counts or not, the id of its first form."""
-    first: dict[Any, str] = {}
+    first: dict[str, str] = {}
     for id, replaces in ledger.rows("SELECT id, replaces FROM entry WHERE kind = ? ORDER BY sequence", (kind,)):
-        first[id] = first.get(replaces, id)
+        first[str(id)] = first.get(str(replaces or ""), str(id))
     return first
 
 
