@@ -96,3 +96,18 @@ def test_the_night_the_clock_goes_back_has_one_label_an_hour_apart() -> None:
     said = [e.text for e in drawn(one).iter(f"{SVG}text")]
     assert said.count("01:00") == 2
     assert "05:00" in said and "06:00" not in said
+
+
+def test_a_band_lies_between_its_lines_and_widens_the_scale() -> None:
+    x = np.arange(3) * HOUR
+    wide = chart.Band(x=x, low=np.array([1.0, 0.5, 0.2]), high=np.array([1.0, 4.0, 20.0]))
+    inner = chart.Band(x=x, low=np.array([1.0, 0.8, 0.6]), high=np.array([1.0, 2.0, 5.0]))
+    root = drawn(made([1.0, 1.0, 1.0], bands=(wide, inner), logarithmic=True, now=HOUR))
+    outer, narrower = of_class(root, "ch-band")
+    heights = []
+    for band in (outer, narrower):
+        ys = [float(pair.split()[1]) for pair in re.findall(r"[\d.]+ [\d.]+", band.get("d", ""))]
+        heights.append((min(ys), max(ys)))
+    assert heights[0][0] < heights[1][0] < heights[1][1] < heights[0][1]
+    assert len(of_class(root, "tt-now")) == 1
+    assert min(ys) > 29  # the band's highest is on the picture

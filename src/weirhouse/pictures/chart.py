@@ -25,6 +25,15 @@ class Limit:
     name: str
 
 
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Band:
+    """What lies between two lines over the same x: the wider it is, the less is known."""
+
+    x: Array
+    low: Array
+    high: Array
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Chart:
     """What is drawn: x ascending (epoch seconds, or hours), y in the display unit (NaN is a gap)."""
@@ -43,6 +52,8 @@ class Chart:
     steps: bool = False  # values that hold until the next: doses and settings
     ahead: tuple[tuple[float, float], ...] = field(default=())  # a line drawn on, beyond what is measured
     ahead_name: str = ""
+    bands: tuple[Band, ...] = ()  # the widest first
+    now: float | None = None  # where what is measured ends and what is foreseen begins
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,7 +84,8 @@ def svg(chart: Chart, *, narrow: bool = False) -> str:
     width, height = NARROW if narrow else WIDE
     at = _frame(chart, width, height)
     ticks = _ticks(at)
-    body = [_grid(at, ticks, chart.unit), _gaps(chart, at), _limits(chart, at), _line(chart, at), _marks(chart, at)]
+    body = [_grid(at, ticks, chart.unit), _bands(chart, at), _gaps(chart, at), _limits(chart, at), _now(chart, at)]
+    body += [_line(chart, at), _marks(chart, at)]
     body.append(_time_axis(chart, at, chart.zone, narrow) if chart.zone is not None else _hour_axis(chart, at))
     return tag(
         "svg", "".join(body), viewBox=f"0 0 {number(width)} {number(height)}",
@@ -85,6 +97,8 @@ def svg(chart: Chart, *, narrow: bool = False) -> str:
 def _frame(chart: Chart, width: float, height: float) -> _Frame:
     shown = chart.y[np.isfinite(chart.y)]
     values = [*map(float, shown), *(y for _, y in chart.ahead)]
+    for band in chart.bands:
+        values += [float(v) for line in (band.low, band.high) for v in line[np.isfinite(line)]]
     top = max(values, default=1.0)
     near = [limit.value for limit in chart.limits if limit.value <= 4 * top or limit.value <= top]
     top = max([top, *near])
@@ -154,6 +168,28 @@ def _gaps(chart: Chart, at: _Frame) -> str:
         if b - a > 3:
             out.append(tag("rect", x=a, y=at.top, width=b - a, height=at.foot - at.top, class_="ch-gap"))
     return "".join(out)
+
+
+def _bands(chart: Chart, at: _Frame) -> str:
+    out = []
+    for place, band in enumerate(chart.bands):
+        good = np.isfinite(band.low) & np.isfinite(band.high)
+        x, low, high = band.x[good], band.low[good], band.high[good]
+        if len(x) < 2:
+            continue
+        edge = [(at.x(float(a)), at.y(float(b))) for a, b in zip(x, high, strict=True)]
+        edge += [(at.x(float(a)), at.y(float(b))) for a, b in zip(x[::-1], low[::-1], strict=True)]
+        out.append(tag("path", d=path(edge) + "Z", class_=f"ch-band ch-band-{min(place, 1)}"))
+    return "".join(out)
+
+
+def _now(chart: Chart, at: _Frame) -> str:
+    if chart.now is None:
+        return ""
+    x = at.x(chart.now)
+    return tag("line", x1=x, x2=x, y1=at.top - 8, y2=at.foot, class_="tt-now") + text(
+        x, at.top - 14, "now", "tt-now-label", "start" if x < at.left + 20 else "middle"
+    )
 
 
 def _limits(chart: Chart, at: _Frame) -> str:
