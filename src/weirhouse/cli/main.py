@@ -17,6 +17,8 @@ COMMANDS = {
     "withdraw": ("imports", "Withdraw an import whole; list the imports."),
     "work": ("work", "Work out one formula and show the working."),
     "convert": ("convert", "Write a quantity in another unit."),
+    "backup": ("backup", "Copy the plant's records to every place, each copy restored for a trial."),
+    "restore": ("backup", "Put the records of a backup into a new folder."),
     "serve": ("plants", "Serve the pages on this machine."),
 }
 

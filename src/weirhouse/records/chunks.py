@@ -7,7 +7,7 @@ one chunk, and are right for as long as the import counts and nothing else was r
 
 import hashlib
 import itertools
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -205,6 +205,25 @@ def channels(database: Database, ranks: Mapping[str, int]) -> set[str]:
     """Return the channels of which a counting import holds something."""
     rows = database.rows("SELECT DISTINCT channel, import_id FROM chunk")
     return {str(channel) for channel, import_id in rows if import_id in ranks}
+
+
+def hours_digest(database: Database, known: Collection[str]) -> str:
+    """Return the SHA-256 of the kept hourly figures of some imports."""
+    made = hashlib.sha256()
+    for import_id, channel, first, content in database.walk(
+        "SELECT import_id, channel, first, content FROM (SELECT import_id, channel, first, hours.content AS content "
+        "FROM chunk JOIN hours ON hours.chunk_id = chunk.id) AS figures ORDER BY import_id, channel, first"
+    ):
+        if import_id in known:
+            made.update(f"{import_id}\n{channel}\n{first}\n{len(content)}\n".encode())
+            made.update(content)
+    return made.hexdigest()
+
+
+def rows_of(database: Database, known: Collection[str]) -> int:
+    """Return how many values the series of some imports hold."""
+    rows = database.rows("SELECT import_id, sum(count) FROM chunk GROUP BY import_id")
+    return sum(int(count) for import_id, count in rows if import_id in known)
 
 
 def span(database: Database, ranks: Mapping[str, int]) -> tuple[int, int] | None:

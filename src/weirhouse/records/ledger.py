@@ -149,10 +149,7 @@ def append(ledger: Database, bodies: Sequence[Body]) -> int:
     Returns how many were added. Raises RecordsError where an id is there with something else in it.
     """
     there = {id: read(text) for id, text in _bodies(ledger, [body.id for body in bodies])}
-    head = ledger.row("SELECT sequence, hash FROM head")
-    if head is None:
-        raise RecordsError(f"{ledger.path} does not say where its chain ends. Put the newest backup in its place.")
-    sequence, before = int(head[0]), bytes(head[1])
+    sequence, before = head(ledger)
     rows = []
     for body in bodies:
         known = there.get(body.id)
@@ -178,6 +175,31 @@ def _bodies(ledger: Database, ids: Sequence[str]) -> Iterator[tuple[str, str]]:
         some = ids[start : start + MOST_ASKED]
         marks = ", ".join("?" * len(some))
         yield from ledger.rows(f"SELECT id, body FROM entry WHERE id IN ({marks})", some)  # noqa: S608 -- marks only
+
+
+def there(ledger: Database, ids: Sequence[str]) -> set[str]:
+    """Return which of these ids the ledger has."""
+    return {id for id, _ in _bodies(ledger, ids)}
+
+
+def added(ledger: Database, kind: str, topic: str, after: int) -> list[tuple[int, Body]]:
+    """Return the entries of a kind on a topic that were added after a place in the ledger, in order."""
+    rows = ledger.rows(
+        "SELECT sequence, body FROM entry WHERE kind = ? AND topic = ? AND sequence > ? ORDER BY sequence",
+        (kind, topic, after),
+    )
+    return [(int(sequence), read(text)) for sequence, text in rows]
+
+
+def sample_in_force(ledger: Database, id: str) -> Sample | None:
+    """Return the form in force of a sample, by the id of any of its forms; None where it was withdrawn."""
+    body = find(ledger, id)
+    while body is not None:
+        later = replaced_by(ledger, body.id)
+        if later is None:
+            return body.sample
+        body = later
+    return None
 
 
 def find(ledger: Database, id: str) -> Body | None:
@@ -290,6 +312,36 @@ def import_ranks(ledger: Database) -> dict[str, int]:
     return {str(id): int(sequence) for id, sequence in ledger.rows(sql)}
 
 
+def import_ids(ledger: Database) -> set[str]:
+    """Return the ids of all imports, withdrawn or not."""
+    return {str(id) for (id,) in ledger.rows("SELECT id FROM entry WHERE kind = 'import'")}
+
+
+def head(ledger: Database) -> tuple[int, bytes]:
+    """Return the number and the hash of the last entry."""
+    found = ledger.row("SELECT sequence, hash FROM head")
+    if found is None:
+        raise RecordsError(f"{ledger.path} does not say where its chain ends. Put the newest backup in its place.")
+    return int(found[0]), bytes(found[1])
+
+
+def hash_at(ledger: Database, sequence: int) -> bytes | None:
+    """Return the hash of an entry."""
+    found = ledger.row("SELECT hash FROM entry WHERE sequence = ?", (sequence,))
+    return bytes(found[0]) if found else None
+
+
+def counts(ledger: Database) -> dict[str, int]:
+    """Return how many entries of each kind there are, whether they count or not."""
+    return {str(kind): int(n) for kind, n in ledger.rows("SELECT kind, count(*) FROM entry GROUP BY kind")}
+
+
+def last_entered(ledger: Database) -> datetime | None:
+    """Return when the last entry was made."""
+    found = ledger.row("SELECT body FROM entry ORDER BY sequence DESC LIMIT 1")
+    return read(found[0]).entered_at if found else None
+
+
 def history(ledger: Database, id: str) -> Iterator[Entry]:
     """Yield an entry and what it was corrected to, from the first to the one in force, by any of their ids."""
     first: str | None = id
@@ -303,12 +355,46 @@ def history(ledger: Database, id: str) -> Iterator[Entry]:
         row = ledger.row("SELECT sequence, body FROM entry WHERE id = ?", (next_id,))
         assert row is not None
         body = read(row[1])
-        yield Entry(
-            sequence=row[0], id=body.id, kind=body.kind, entered_at=body.entered_at, person=body.person,
-            replaces=body.replaces or "", reason=body.reason, item=body.item,
-        )  # fmt: skip
+        yield entry(row[0], body)
         later = replaced_by(ledger, next_id)
         next_id = later.id if later else None
+
+
+def entry(sequence: int, body: Body) -> Entry:
+    """Return an entry as it is shown: what was entered, by whom and when."""
+    return Entry(
+        sequence=sequence, id=body.id, kind=body.kind, entered_at=body.entered_at, person=body.person,
+        replaces=body.replaces or "", reason=body.reason, import_id=body.import_id or "", item=body.item,
+    )  # fmt: skip
+
+
+def log(ledger: Database, kinds: Sequence[str], since: datetime | None, until: datetime | None) -> Iterator[Entry]:
+    """Yield the entries of some kinds that count, from `since` to before `until`, by time and then as entered."""
+    for kind in kinds:
+        where, values = _chosen(kind, None, since, until)
+        sql = f"SELECT sequence, body FROM entry WHERE {where} ORDER BY at, sequence"  # noqa: S608 -- marks only
+        for sequence, text in ledger.rows(sql, values):
+            yield entry(sequence, read(text))
+
+
+def words_of(entry: Entry) -> str:
+    """Return all the text of an entry in small letters, to look for words in."""
+    said = [entry.person, entry.reason]
+    if entry.item is not None:
+        said += _texts(msgspec.to_builtins(entry.item))
+    return "\n".join(said).casefold()
+
+
+def _texts(said: Any) -> Iterator[str]:
+    if isinstance(said, dict):
+        for name, value in said.items():
+            if name != "id":
+                yield from _texts(value)
+    elif isinstance(said, list | tuple):
+        for value in said:
+            yield from _texts(value)
+    elif said is not None:
+        yield str(said)
 
 
 def unknown(id: str) -> RecordsError:

@@ -15,17 +15,23 @@ MOST_TOLD = 20  # problems of one sort
 
 def problems(entries: Database, open_series: Callable[[], Database]) -> list[str]:
     """Return what is wrong, in sentences; the first altered entry comes first."""
-    found: list[str] = []
-    try:
-        found += _chain(entries)
-        found += _pages(entries)
-    except RecordsError as fault:
-        found.append(str(fault))
+    found = of_entries(entries)
     try:
         series = open_series()
         found += _imports(entries, series)
         found += _figures(series)
         found += _pages(series)
+    except RecordsError as fault:
+        found.append(str(fault))
+    return found
+
+
+def of_entries(entries: Database) -> list[str]:
+    """Return what is wrong with the ledger alone."""
+    found: list[str] = []
+    try:
+        found += _chain(entries)
+        found += _pages(entries)
     except RecordsError as fault:
         found.append(str(fault))
     return found
