@@ -211,7 +211,29 @@ def write_reading(
 ) -> Reading:
     """Write a reading as it was typed ("3.2", "3.2 NTU", "<0.02") and return it as stored.
 
-    A bare number is taken in the unit in which the plant writes that channel.
+    A bare number is taken in the unit in which the plant writes that channel. Raises what `reading_of` does.
+    """
+    reading = reading_of(
+        plant, channel, text, person=person, at=at, now=now, qualifier=qualifier, flag=flag, note=note, id=id
+    )
+    store.add_readings([reading], entered_at=now)
+    return reading
+
+
+def reading_of(
+    plant: Plant,
+    channel: str,
+    text: str,
+    *,
+    person: str,
+    at: datetime,
+    now: datetime,
+    qualifier: str = "",
+    flag: str = "",
+    note: str = "",
+    id: str = "",
+) -> Reading:
+    """Return the reading that a typed text is, not stored yet.
 
     Raises
     ------
@@ -223,7 +245,7 @@ def write_reading(
     found = plant.channels.get(channel)
     if found is None:
         raise DayLogError(
-            f'"{channel}" is no channel of this plant. Add it to plant.toml, or choose another.', "channel"
+            f'"{channel[:60]}" is no channel of this plant. Add it to plant.toml, or choose another.', "channel"
         )
     _person_and_time(plant, person, at, now)
     typed = text.strip()
@@ -234,12 +256,10 @@ def write_reading(
     value = None if not typed else parse(_with_unit(typed, found.unit), found.inside, found.name)
     if value is None and qualifier != "ND":
         raise DayLogError(f"{found.name} is empty. Write the figure, or ND when nothing was detected.", "value")
-    reading = Reading(
+    return Reading(
         channel=channel, value=value, taken_at=at.astimezone(UTC), unit=found.unit, text=text.strip(),
         qualifier=qualifier, flag=flag, person=person.strip(), note=note.strip(), id=id or str(uuid.uuid4()),
     )  # fmt: skip
-    store.add_readings([reading], entered_at=now)
-    return reading
 
 
 def _with_unit(typed: str, unit: str) -> str:
@@ -273,9 +293,7 @@ def _clock(plant: Plant, at: datetime) -> str:
 
 def entries(store: Store, plant: Plant, day: date, *, search: str = "") -> tuple[LogLine, ...]:
     """Return the log of a local day in order of time, with `search` only the lines that hold its words."""
-    zone = plant.zone
-    start = datetime.combine(day, time(0), zone).astimezone(UTC)
-    end = datetime.combine(day + timedelta(days=1), time(0), zone).astimezone(UTC)
+    start, end = day_bounds(plant, day)
     lines = [_event_line(event, plant) for event in store.events(since=start, until=end)]
     lines += [_reading_line(reading, plant) for reading in store.readings(since=start, until=end)]
     words = search.casefold().split()
@@ -283,6 +301,12 @@ def entries(store: Store, plant: Plant, day: date, *, search: str = "") -> tuple
         line for line in lines if all(word in f"{line.title} {line.text} {line.person}".casefold() for word in words)
     ]
     return tuple(sorted(kept, key=lambda line: (line.at.astimezone(UTC), line.id)))
+
+
+def day_bounds(plant: Plant, day: date) -> tuple[datetime, datetime]:
+    """Return the start of a local day and of the next, in UTC; 23, 24 or 25 hours apart."""
+    start, end = (datetime.combine(one, time(0), plant.zone) for one in (day, day + timedelta(days=1)))
+    return start.astimezone(UTC), end.astimezone(UTC)
 
 
 def _event_line(event: Event, plant: Plant) -> LogLine:

@@ -15,12 +15,12 @@ from starlette.staticfiles import StaticFiles
 from starlette.types import Scope
 
 from weirhouse.situation.clock import TimeError
-from weirhouse.web.forms import read_form, read_upload
+from weirhouse.web.forms import FormError, read_form, read_json, read_upload
 from weirhouse.web.guard import MOST_BODY, Guard
 from weirhouse.web.refusal import refusal_page
 from weirhouse.web.routes import TABLE
 from weirhouse.web.source import PlantFolder
-from weirhouse.web.table import Files, Line, Page, RouteError, Sent, Upload
+from weirhouse.web.table import Batch, Files, Line, Page, RouteError, Sent, Upload
 
 
 def create_app(
@@ -48,7 +48,7 @@ def create_app(
         if isinstance(error, HTTPException):
             sentence = _STATUS.get(error.status_code, "That cannot be done here.")
             return refusal_page(source, request, error.status_code, sentence)
-        status = 400 if isinstance(error, TimeError) else 503
+        status = 400 if isinstance(error, TimeError | FormError) else 503
         if not _said(error):
             raise error
         return refusal_page(source, request, status, _sentence(error))
@@ -84,6 +84,8 @@ def _route(line: Line, source: PlantFolder) -> BaseRoute:
             return Route(line.path, _shown(line, source))
         case Sent():
             return Route(line.path, _written(line, source), methods=["POST"])
+        case Batch():
+            return Route(line.path, _batched(line, source), methods=["POST"])
         case Upload():
             return Route(line.path, _uploaded(line, source), methods=["POST"])
     raise RouteError(f"{line.path} says nothing of how it answers.")
@@ -100,6 +102,14 @@ def _written(line: Sent, source: PlantFolder) -> Callable[[Request], object]:
     async def endpoint(request: Request) -> Response:
         form = await read_form(request)
         return _there(await run_in_threadpool(line.answer, source, request, form))
+
+    return endpoint
+
+
+def _batched(line: Batch, source: PlantFolder) -> Callable[[Request], object]:
+    async def endpoint(request: Request) -> Response:
+        sent = await read_json(request)
+        return _there(await run_in_threadpool(line.answer, source, request, sent))
 
     return endpoint
 

@@ -1,7 +1,9 @@
 """What did a person send in a form? Plain texts, and not more of them than any form of ours has."""
 
+import json
 from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import Any
 
 from starlette.datastructures import UploadFile
 from starlette.requests import Request
@@ -9,8 +11,12 @@ from starlette.requests import Request
 from weirhouse.web.guard import TooLargeError
 
 Form = Mapping[str, str]
-MOST_FIELDS, MOST_TEXT = 60, 20_000  # fields, characters in one
+MOST_FIELDS, MOST_TEXT = 400, 20_000  # fields, characters in one
 MOST_FILES = 4  # in one form
+
+
+class FormError(ValueError):
+    """What was sent cannot be read: one sentence with what to mend. Nothing was changed."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -24,6 +30,19 @@ class SentFile:
 async def read_form(request: Request) -> Form:
     """Return the fields of a form as texts; files are not taken."""
     return (await _read(request, 0))[0]
+
+
+async def read_json(request: Request) -> Any:
+    """Return what was sent as JSON; FormError in one sentence where it is none."""
+    body = await request.body()
+    try:
+        return json.loads(body, parse_constant=_no_number)
+    except (ValueError, RecursionError):
+        raise FormError("What was sent is not JSON. Send it again from the page itself.") from None
+
+
+def _no_number(word: str) -> Any:
+    raise ValueError(word)
 
 
 async def read_upload(request: Request) -> tuple[Form, Mapping[str, SentFile]]:

@@ -7,8 +7,8 @@ and tests ask every line in every role.
 from pathlib import Path
 
 from weirhouse.records.roles import OPEN, READ, WRITE
-from weirhouse.web import events, figures, history, log, look, plant, timetable, today
-from weirhouse.web.table import Files, Line, Page, Sent
+from weirhouse.web import events, figures, grid, history, log, look, plant, timetable, today
+from weirhouse.web.table import Batch, Files, Line, Page, Sent
 
 TABLE: tuple[Line, ...] = (
     # Today
@@ -31,6 +31,10 @@ TABLE: tuple[Line, ...] = (
     Page("/log/{date}", log.day_page, needs=READ),
     Sent("/log/{date}/note", log.add_note, needs=WRITE),
     Sent("/log/{date}/reading", log.add_reading, needs=WRITE),
+    Page("/log/{date}/grid", grid.grid_page, needs=READ),
+    Sent("/log/{date}/grid", grid.save_form, needs=WRITE),
+    Batch("/log/{date}/readings.json", grid.save_json, needs=WRITE),
+    Sent("/log/{date}/columns", grid.choose, needs=READ),
     Page("/log/{date}/{kind}", events.form_page, needs=WRITE),
     Sent("/log/{date}/{kind}", events.add_event, needs=WRITE),
     # What every page needs

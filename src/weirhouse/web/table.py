@@ -6,6 +6,7 @@ A line without a need cannot be made: ``needs`` has no default.
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import Any
 
 from starlette.requests import Request
 from starlette.responses import Response
@@ -17,6 +18,7 @@ from weirhouse.web.source import PlantFolder
 
 Shown = Callable[[PlantFolder, Request], Response | None]
 Written = Callable[[PlantFolder, Request, Form], Response | None]
+Batched = Callable[[PlantFolder, Request, Any], Response | None]
 Uploaded = Callable[[PlantFolder, Request, Form, Mapping[str, SentFile]], Response | None]
 MOST_UPLOAD = 50 * 1024 * 1024  # [bytes] a file that somebody sends
 
@@ -52,6 +54,15 @@ class Sent(Line):
     """A form that is sent (POST), read as plain texts."""
 
     answer: Written
+    method = "POST"
+    most = MOST_BODY
+
+
+@dataclass(frozen=True, slots=True)
+class Batch(Line):
+    """JSON that is sent (POST): the grid, or another program of ours."""
+
+    answer: Batched
     method = "POST"
     most = MOST_BODY
 
