@@ -9,6 +9,7 @@ from typing import Any
 
 import msgspec
 
+from weirhouse.records import closing
 from weirhouse.records.ledger import Body, ImportBody, moment, utc
 from weirhouse.records.model import (
     LAB_FLAGS,
@@ -71,6 +72,8 @@ def of_event(event: Event, entered: datetime) -> Body:
                 raise RecordsError(f'The value "{name}" of {of} is no finite number. Write a number.')
         values[str(name)] = value
     plain = replace(event, started_at=started, ended_at=ended, values=values)
+    if plain.kind == closing.KIND:
+        closing.require_closing(plain)
     return Body(id=event.id, kind="event", entered_at=entered, person=event.person, event=plain)
 
 
@@ -170,6 +173,9 @@ def of_item(item: Item, entered: datetime) -> Body:
 
 def correction(old: Body, replacement: Item | None, person: str, reason: str, entered: datetime) -> Body:
     """Return the entry that puts another reading or event, or nothing, in the place of an old one."""
+    kinds = {item.kind for item in (old.event, replacement) if isinstance(item, Event)}
+    if closing.KIND in kinds:
+        raise RecordsError("A closed day or month stays closed. Correct the entries in it that are wrong.")
     if replacement is None:
         if old.item is None:
             raise RecordsError(

@@ -6,7 +6,7 @@ Values are in the inside unit of their channel. Times are aware datetimes; in ar
 import uuid
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import Any
 
 import numpy as np
@@ -18,11 +18,21 @@ PURPOSES = ("routine", "check", "raw", "special")  # as 40 CFR 141.33(a)(2) has 
 LIMIT_KINDS = ("", "detection", "quantification", "reporting", "range")  # range: the most that the method can tell
 LAB_FLAGS = ("U", "J", "UJ", "R", "B", "H")  # not detected, estimated, both, rejected, in the blank, held too long
 
+LATE_AFTER = timedelta(hours=24)  # an entry made later than this after what it tells of is marked as late; our choice
+
 OK, DOUBTFUL, REJECTED, BELOW, ABOVE = range(5)  # flags of a series; BELOW: under detection, ABOVE: over the range
 
 
 class RecordsError(ValueError):
     """The records cannot be used as asked: one sentence that says what to mend. Nothing was changed."""
+
+
+class ClosedError(RecordsError):
+    """An entry lies in a closed day or month, `period`: it may be stored with a reason, as a late entry."""
+
+    def __init__(self, told: str, period: str) -> None:
+        super().__init__(told)
+        self.period = period
 
 
 def new_id() -> str:
@@ -235,5 +245,24 @@ class Entry:
     entered_at: datetime
     person: str
     replaces: str = ""
-    reason: str = ""
+    reason: str = ""  # of a correction or withdrawal; of an entry that came late
+    import_id: str = ""  # of the import that it came with
     item: Item | None = None
+
+    @property
+    def at(self) -> datetime | None:
+        """When it was taken, began or was analysed."""
+        match self.item:
+            case Reading() | Sample():
+                return self.item.taken_at
+            case Event():
+                return self.item.started_at
+            case Result():
+                return self.item.analysed_at
+        return None
+
+    def late(self, after: timedelta = LATE_AFTER) -> bool:
+        """Whether it was entered later than `after` what it tells of; what a laboratory sends always is, and is not."""
+        if self.replaces or self.at is None or isinstance(self.item, Sample | Result):
+            return False
+        return bool(self.reason) or self.entered_at - self.at > after

@@ -15,7 +15,7 @@ from typing import Any, Self
 
 import numpy as np
 
-from weirhouse.records import chunks, entering, files, hours, ledger
+from weirhouse.records import chunks, closing, entering, files, hours, ledger
 from weirhouse.records.chunks import Part, Stored
 from weirhouse.records.engine import LEDGER, SERIES, Database
 from weirhouse.records.ledger import Body, utc
@@ -47,6 +47,7 @@ class Store:
         self._ledger = database
         self._series_file: Database | None = None
         self._ranks: dict[str, int] | None = None
+        self._closings = closing.Closings(database)
 
     @classmethod
     def open(cls, folder: Path | str, *, create: bool = False, read_only: bool = False) -> Self:
@@ -76,27 +77,32 @@ class Store:
 
     # --- entering
 
-    def add_readings(self, readings: Iterable[Reading], *, entered_at: datetime) -> int:
+    # What is added may carry a `reason`: why it comes late. Without one, nothing is stored into a closed day or month
+    # (ClosedError).
+
+    def add_readings(self, readings: Iterable[Reading], *, entered_at: datetime, reason: str = "") -> int:
         """Store readings and return how many were new. One sent again with the same id and content changes nothing."""
         entered = utc("entry", entered_at)
         bodies = [entering.of_reading(reading, entered) for reading in readings]
-        return self._append(bodies)
+        return self._append(bodies, reason)
 
-    def add_events(self, events: Iterable[Event], *, entered_at: datetime) -> int:
+    def add_events(self, events: Iterable[Event], *, entered_at: datetime, reason: str = "") -> int:
         """Store events and return how many were new. One sent again with the same id and content changes nothing."""
         entered = utc("entry", entered_at)
         bodies = [entering.of_event(event, entered) for event in events]
-        return self._append(bodies)
+        return self._append(bodies, reason)
 
-    def add_samples(self, samples: Iterable[Sample], *, entered_at: datetime, results: Iterable[Result] = ()) -> int:
+    def add_samples(
+        self, samples: Iterable[Sample], *, entered_at: datetime, results: Iterable[Result] = (), reason: str = ""
+    ) -> int:
         """Store samples, and results of them or of earlier ones, whole or not at all; return how many were new."""
         entered = utc("entry", entered_at)
         bodies = [entering.of_sample(sample, entered) for sample in samples]
-        return self._append([*bodies, *(entering.of_result(result, entered) for result in results)])
+        return self._append([*bodies, *(entering.of_result(result, entered) for result in results)], reason)
 
-    def add_results(self, results: Iterable[Result], *, entered_at: datetime) -> int:
+    def add_results(self, results: Iterable[Result], *, entered_at: datetime, reason: str = "") -> int:
         """Store results of samples that are in the records, or were; return how many were new."""
-        return self.add_samples([], results=results, entered_at=entered_at)
+        return self.add_samples([], results=results, entered_at=entered_at, reason=reason)
 
     def correct(self, id: str, replacement: Item | None, *, person: str, reason: str, entered_at: datetime) -> str:
         """Replace what was entered under that id by another, or with None withdraw it; return the new entry's id.
@@ -125,11 +131,12 @@ class Store:
             ledger.append(self._ledger, [body])
         return body.id
 
-    def _append(self, bodies: Sequence[Body]) -> int:
+    def _append(self, bodies: Sequence[Body], reason: str) -> int:
         if not bodies:
             return 0
         with self._ledger.writing():
             self._require_samples(bodies)
+            self._closings.require_open(bodies, reason)
             return ledger.append(self._ledger, bodies)
 
     def _require_samples(self, bodies: Sequence[Body]) -> None:
@@ -159,10 +166,12 @@ class Store:
         detail: Mapping[str, Any],
         samples: Sequence[Sample] = (),
         results: Sequence[Result] = (),
+        reason: str = "",
     ) -> Receipt:
         """Store what came in one file, whole or not at all, as one entry with the digest of its rows.
 
         The same rows of the same file, when its import counts, are there already and stored again they change nothing.
+        Where it changes what stands in a closed day or month, a `reason` is needed (ClosedError).
         """
         entered = utc("import", entered_at)
         if not person:
@@ -182,14 +191,27 @@ class Store:
             if counts:
                 return Receipt(import_id=import_id, stored=0, already_there=stored)
             self._require_samples(bodies)
+            self._closings.require_open(bodies, reason)
+            if not reason.strip():
+                self._require_unchanged(name, tidy)
             if packed:
                 self._write_rows(packed, import_id)
-            body = Body(id=import_id, kind="import", entered_at=entered, person=person, imported=imported)
+            body = Body(
+                id=import_id, kind="import", entered_at=entered, person=person, reason=reason.strip(), imported=imported
+            )
             for one in bodies:
                 one.import_id = import_id
             ledger.append(self._ledger, [*bodies, body])
         self._ranks = None
         return Receipt(import_id=import_id, stored=stored, already_there=0)
+
+    def _require_unchanged(self, name: str, tidy: Mapping[str, Series]) -> None:
+        """Refuse series that say anything else of a closed day or month than the records do."""
+        for channel, series in tidy.items():
+            for period, first, last in self._closings.touched(series):
+                had = self.values(channel, _moment(first), _moment(last + 1), readings=False)
+                if closing.changes(series, first, last, (had.times, had.values, had.flags)):
+                    raise closing.refused(period, f"other values of {channel} from {name}")
 
     def _import_id(self, key: str) -> tuple[str, bool]:
         """Return the id of an import, and whether it counts already; one withdrawn may come again under another."""
@@ -386,6 +408,27 @@ class Store:
         found = ledger.reading_channels(self._ledger)
         ranks = self._in_force()
         return found | (chunks.channels(self._series(), ranks) if ranks else set())
+
+    def closings(self) -> list[closing.Period]:
+        """Return the days and months that are closed, in order of time."""
+        return self._closings.periods()
+
+    def log(
+        self,
+        since: datetime | None = None,
+        until: datetime | None = None,
+        *,
+        kinds: Sequence[str] = ("reading", "event", "sample", "result"),
+        words: str = "",
+    ) -> list[Entry]:
+        """Return what was entered and counts, from `since` to before `until`, by time, with who entered it and when.
+
+        `words` are looked for in all that an entry says, whatever their case; every one of them must be there.
+        """
+        found = list(ledger.log(self._ledger, kinds, _utc(since), _utc(until)))
+        for word in words.casefold().split():
+            found = [entry for entry in found if word in ledger.words_of(entry)]
+        return sorted(found, key=lambda entry: (entry.at or entry.entered_at, entry.sequence))
 
     def verify(self) -> list[str]:
         """Return what is wrong with the records, in sentences that name the first altered entry; none is good."""
