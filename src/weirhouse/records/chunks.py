@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from weirhouse.records.engine import Database
-from weirhouse.records.model import ABOVE, RecordsError, Series
+from weirhouse.records.model import ABOVE, DamagedError, RecordsError, Series
 from weirhouse.records.rollup import HOUR, Flags, Times, Values, hourly
 
 USUAL = 4096
@@ -184,7 +184,7 @@ def read(database: Database, row: Stored) -> tuple[Times, Values, Flags]:
     try:
         return unpack(row)
     except ValueError as fault:
-        raise RecordsError(
+        raise DamagedError(
             f"{database.path} is damaged: a part of {row[1]} cannot be read ({fault}). Nothing was changed. "
             "Keep it, and put the newest backup in its place."
         ) from fault

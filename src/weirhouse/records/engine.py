@@ -15,7 +15,7 @@ from typing import Any
 
 from pysqlite3 import dbapi2 as driver
 
-from weirhouse.records.model import RecordsError
+from weirhouse.records.model import DamagedError, DiskError, RecordsError
 
 WAIT_S = 10.0  # how long a writer waits for another
 LOG_KEPT = 16 * 1024 * 1024  # bytes of the log that stay on the disk after a large import
@@ -190,7 +190,8 @@ def _require_file(path: Path, kind: Kind) -> None:
             hint = "Name the folder of a plant, or start one with: weirhouse new DIR"
         else:
             hint = f"Put it back from the backup that holds the {LEDGER.file} beside it."
-        raise RecordsError(f"{path} is not there. {hint}")
+        lost = kind is SERIES or path.with_name(SERIES.file).is_file()
+        raise (DamagedError if lost else RecordsError)(f"{path} is not there. {hint}")
     try:
         with path.open("rb") as file:
             header = file.read(100)
@@ -201,16 +202,16 @@ def _require_file(path: Path, kind: Kind) -> None:
         ) from fault
     keep = "Nothing was changed. Keep it, and put the newest backup in its place."
     if not header:
-        raise RecordsError(f"{path} is empty, 0 bytes long. {keep}")
+        raise DamagedError(f"{path} is empty, 0 bytes long. {keep}")
     page = int.from_bytes(header[16:18], "big")
     page = 65536 if page == 1 else page
     if not header.startswith(MAGIC) or len(header) < 100 or page not in PAGES:
-        raise RecordsError(f"{path} is no database, or its beginning is damaged. {keep}")
+        raise DamagedError(f"{path} is no database, or its beginning is damaged. {keep}")
     pages = int.from_bytes(header[28:32], "big")
     if _log_of(path):
         return  # what the file says may be out of date; SQLite puts it together
     if size < page * pages:
-        raise RecordsError(f"{path} is cut off: {size:,} of {page * pages:,} bytes are there. {keep}")
+        raise DamagedError(f"{path} is cut off: {size:,} of {page * pages:,} bytes are there. {keep}")
     _require_ours(path, kind, int.from_bytes(header[68:72], "big"), int.from_bytes(header[60:64], "big"))
 
 
@@ -241,7 +242,7 @@ def explained(fault: Exception, path: Path) -> RecordsError | None:
                 f"The disk that holds {path} is full. Nothing of this was stored. Free some space, then enter it again."
             )
         case driver.SQLITE_CORRUPT | driver.SQLITE_NOTADB:
-            return RecordsError(
+            return DamagedError(
                 f"{path} is damaged ({fault}). Nothing was changed. Keep it, and put the newest backup in its place."
             )
         case driver.SQLITE_READONLY | driver.SQLITE_PERM | driver.SQLITE_CANTOPEN:
@@ -250,7 +251,7 @@ def explained(fault: Exception, path: Path) -> RecordsError | None:
                 "file and its folder."
             )
         case driver.SQLITE_IOERR:
-            return RecordsError(
+            return DiskError(
                 f"The disk failed on {path} ({fault}). Nothing of this was stored. Look at the disk and at the newest "
                 "backup before entering it again."
             )

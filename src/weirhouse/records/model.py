@@ -35,6 +35,14 @@ class ClosedError(RecordsError):
         self.period = period
 
 
+class DamagedError(RecordsError):
+    """A file of the records is damaged or gone. It is left as it is; a backup takes its place in another folder."""
+
+
+class DiskError(RecordsError):
+    """The disk failed while it was read or written. What it holds now is not known: nothing more is written to it."""
+
+
 def new_id() -> str:
     """Return a new id for an entry, made by whoever makes the entry: sent twice, it is stored once."""
     return str(uuid.uuid4())
