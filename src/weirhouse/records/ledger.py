@@ -290,6 +290,23 @@ def forms(ledger: Database, kind: str) -> dict[str, str]:
     return first
 
 
+def topics(ledger: Database) -> list[tuple[str, str]]:
+    """Return the kinds of what was entered, each with its topics, in order."""
+    rows = ledger.rows(
+        "SELECT DISTINCT kind, topic FROM entry WHERE kind NOT IN ('import', 'withdrawal') ORDER BY kind, topic"
+    )
+    return [(str(kind), str(topic)) for kind, topic in rows]
+
+
+def tally(ledger: Database, kind: str, topic: str, until: datetime) -> tuple[int, datetime, datetime] | None:
+    """Return how many entries of a kind and topic lie before an instant, counting or not, the first and the last."""
+    found = ledger.row(
+        "SELECT count(at), min(at), max(at) FROM entry WHERE kind = ? AND topic = ? AND at < ?",
+        (kind, topic, micros(until)),
+    )
+    return (int(found[0]), moment(found[1]), moment(found[2])) if found and found[0] else None
+
+
 def imports(ledger: Database) -> list[tuple[int, Body, Withdrawal | None]]:
     """Return every import with its place in the ledger, and who withdrew it if anyone did."""
     rows = ledger.rows(

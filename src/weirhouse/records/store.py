@@ -430,6 +430,21 @@ class Store:
             found = [entry for entry in found if word in ledger.words_of(entry)]
         return sorted(found, key=lambda entry: (entry.at or entry.entered_at, entry.sequence))
 
+    def topics(self) -> list[tuple[str, str]]:
+        """Return of which kinds and topics there is anything, replaced and withdrawn ones included.
+
+        Kinds are reading, event, sample, result, and series; topics channels, kinds of events, places, analytes.
+        """
+        ranks = ledger.import_ranks(self._ledger)
+        return ledger.topics(self._ledger) + [("series", c) for c in sorted(chunks.channels(self._series(), ranks))]
+
+    def tally(self, kind: str, topic: str, *, until: datetime) -> tuple[int, datetime, datetime] | None:
+        """Return how many of a kind and topic lie before an instant, the first and the last; None where none does."""
+        if kind != "series":
+            return ledger.tally(self._ledger, kind, topic, utc("the question", until))
+        series = self.values(topic, None, until, readings=False)
+        return (len(series), _moment(int(series.times[0])), _moment(int(series.times[-1]))) if len(series) else None
+
     def verify(self) -> list[str]:
         """Return what is wrong with the records, in sentences that name the first altered entry; none is good."""
         from weirhouse.records import verify
