@@ -25,7 +25,7 @@ KINDS = ("implausible", "missing", "due", "outside", "unknown", "inside")  # in 
 @click.option("--working", is_flag=True, help="Show the working of every figure.")
 @click.pass_context
 def check(context: click.Context, folder: Path, as_json: bool, working: bool) -> None:
-    """Check plant file and records; compare every unit with published design ranges.
+    """Check plant file, rule packs and records; compare every unit with published design ranges.
 
     Leaves with exit status 1 when the records are not as they were entered, or when something in the plant file can
     hardly be so. A figure outside its range, and work that is due, are listed and are no
@@ -35,8 +35,10 @@ def check(context: click.Context, folder: Path, as_json: bool, working: bool) ->
     from weirhouse.plant import load
     from weirhouse.records.model import RecordsError
     from weirhouse.records.store import Store
+    from weirhouse.rules.packs import load_rules
 
     plant = load(folder)
+    load_rules(folder)  # a local pack that cannot be used is refused with its line, before anything is counted
     with Store.open(folder, read_only=True) as store:
         problems = store.verify()
         try:

@@ -11,7 +11,7 @@ import click
 COMMANDS = {
     "demo": ("plants", "Make the demo plant Emberly with a year of records, then serve it."),
     "new": ("plants", "Start a plant folder: plant.toml with comments, empty records."),
-    "check": ("checks", "Check plant file and records; compare every unit with published design ranges."),
+    "check": ("checks", "Check plant file, rule packs and records; compare every unit with published design ranges."),
     "today": ("today", "Say what to set now, and why."),
     "import": ("imports", "Read a logger's or laboratory's file into the records."),
     "withdraw": ("imports", "Withdraw an import whole; list the imports."),

@@ -149,6 +149,9 @@ def _fill(making: Path, seed: int, tell: Progress) -> None:
     tell(0.0, "plant file")
     text = files("weirhouse.demo").joinpath("emberly.toml").read_bytes()
     (making / "plant.toml").write_bytes(text)
+    (making / "rules").mkdir()
+    local = files("weirhouse.demo").joinpath("emberly_rules.toml").read_bytes()
+    (making / "rules" / "emberly.toml").write_bytes(local)
     plant = load(making)
     series, readings, events = year(plant, seed, tell)
     with Store.open(making, create=True) as store:
