@@ -6,6 +6,7 @@ from datetime import UTC, datetime, timedelta
 from zoneinfo import ZoneInfo
 
 import numpy as np
+from numpy.typing import NDArray
 
 from weirhouse.plant.model import Channel, Feed, Plant
 from weirhouse.records import faults
@@ -108,7 +109,17 @@ def between(store: Store, plant: Plant, a: datetime, b: datetime) -> Stretch:
         before[channel.id] = values.judge(channel, store.latest(channel.id, a), a, plant.zone)
     events = tuple(store.events(since=a - timedelta(days=RECENT_DAYS), until=b))
     inside = tuple(e for e in events if e.started_at >= a or lasts_beyond(e, events, a))
-    return Stretch(plant=plant, a=a, b=b, zone=plant.zone, tracks=tracks, events=inside, before=before)
+    return Stretch(
+        plant=plant, a=a, b=b, zone=plant.zone, tracks=tracks, events=inside, before=before, typed=_typed(store, a, b)
+    )  # fmt: skip
+
+
+def _typed(store: Store, a: datetime, b: datetime) -> dict[str, NDArray[np.int64]]:
+    """Return for each channel when persons read it from `a` to before `b` [UTC epoch s]."""
+    found: dict[str, list[int]] = {}
+    for reading in store.readings(None, a, b):
+        found.setdefault(reading.channel, []).append(int(reading.taken_at.timestamp()))
+    return {channel: np.unique(np.array(times, np.int64)) for channel, times in found.items()}
 
 
 def lasts_beyond(event: Event, events: Sequence[Event], a: datetime) -> bool:

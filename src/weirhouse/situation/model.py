@@ -272,3 +272,4 @@ class Stretch:
     tracks: Mapping[str, Track]
     events: tuple[Event, ...]
     before: Mapping[str, Value] = field(default_factory=dict)  # what was in force at a
+    typed: Mapping[str, NDArray[np.int64]] = field(default_factory=dict)  # when a person, not a logger, read a channel
