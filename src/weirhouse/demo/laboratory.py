@@ -11,7 +11,7 @@ from weirhouse.demo import scenario
 from weirhouse.demo.clock import Clock
 from weirhouse.demo.creek import Creek
 from weirhouse.demo.names import name
-from weirhouse.records.model import Event, Reading
+from weirhouse.records.model import Reading
 
 # Sampling days: a Tuesday or Wednesday of each month, at nine in the morning.
 SAMPLED = tuple(
@@ -44,23 +44,6 @@ TESTS: Mapping[str, Test] = {
     "haa5": Test("ug/L", "g/m^3", 1, 6.0, quarterly=True),
     "nitrate": Test("mg/L", "g/m^3", 2, 0.20),
 }
-
-
-def samples(channels: Mapping[str, object]) -> list[Event]:
-    """Return the taking of the samples, as the day log has it."""
-    found = []
-    for taken in SAMPLED:
-        what = [test for test in TESTS if test in channels and (not TESTS[test].quarterly or taken.month in QUARTERS)]
-        found.append(
-            Event(
-                kind="sample",
-                started_at=taken.astimezone(UTC),
-                person=scenario.operator_on(taken),
-                note=f"to the laboratory: {', '.join(what).replace('_', ' ')}",
-                id=name("sample", taken.isoformat()),
-            )
-        )
-    return found
 
 
 def results(channels: Mapping[str, object], clock: Clock, creek: Creek, rng: np.random.Generator) -> list[Reading]:

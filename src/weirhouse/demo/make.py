@@ -14,6 +14,8 @@ import msgspec
 import numpy as np
 
 from weirhouse.demo import (
+    bottles,
+    checks,
     chemistry,
     clock,
     creek,
@@ -126,7 +128,9 @@ def year(plant: Plant, seed: int, tell: Progress) -> tuple[dict[str, Series], li
     readings = rounds.read(true, units, when, course, chance(6))
     readings += laboratory.results(plant.channels, when, stream, chance(7))
     events = diary.events(works, when, stream, course, batches)
-    events += laboratory.samples(plant.channels)
+    events += bottles.taken(bottles.year(readings)[0])
+    events += checks.events(plant.channels, chance(8))
+    events += checks.closings()
     series = {channel: one for channel, one in logged.items() if channel in plant.channels}
     return series, sorted(readings, key=lambda r: (r.taken_at, r.channel)), events
 
@@ -164,8 +168,15 @@ def _fill(making: Path, seed: int, tell: Progress) -> None:
                 detail={"demo": True, "note": scenario.DEMO_NOTE, "seed": seed},
             )  # fmt: skip
         tell(0.84, "storing: readings and day log")
-        store.add_readings(readings, entered_at=entered)
-        store.add_events(events, entered_at=entered)
+        slips = rounds.slips(readings)
+        store.add_readings([slips.get(one.id, one) for one in readings], entered_at=entered)
+        for meant, slipped in slips.items():
+            reading = next(one for one in readings if one.id == meant)
+            store.correct(slipped.id, reading, person=reading.person, reason=rounds.SLIPPED, entered_at=entered)
+        store.add_events([one for one in events if one.kind != "closed"], entered_at=entered)
+        samples, results = bottles.year(readings)
+        store.add_samples(samples, results=results, entered_at=entered)
+        store.add_events([one for one in events if one.kind == "closed"], entered_at=entered)
     mark = Mark(demo=scenario.DEMO_NOTE, version=_version(), seed=seed)
     (making / MARK).write_bytes(msgspec.json.format(msgspec.json.encode(mark), indent=2) + b"\n")
 

@@ -1,7 +1,7 @@
 """What did the operator read and measure? Rounds through the plant, grab samples, and what the laboratory sent."""
 
-from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 
 import numpy as np
@@ -48,6 +48,18 @@ LOOKS = (
     Look("entry_chlorine", "mg/L", "g/m^3", 2, 0.015, 0.015, "test kit"),
 )
 
+# What was sampled by hand while its meter was out; the analyser's drift was seen only after days.
+GRABS = (
+    (Look("combined_turbidity", "NTU", "NTU", 3, 0.04, 0.002, scenario.BENCH), scenario.TURBIDIMETER_DEAD),
+    (
+        Look("entry_chlorine", "mg/L", "g/m^3", 2, 0.015, 0.015, "test kit"),
+        scenario.Span(scenario.CHLORINE_DRIFT.start + scenario.hours(105.5), scenario.CHLORINE_DRIFT.end),
+    ),
+)
+# channel, day: typed without its decimal point at first
+SLIPS = (("raw_ph", "2025-12-03"), ("settled_ph", "2026-04-22"), ("coagulant_tank_level", "2026-10-20"))
+SLIPPED = "decimal point left out"
+
 
 def read(
     true: Mapping[str, Floats], channels: Mapping[str, str], clock: Clock, course: Course, rng: np.random.Generator
@@ -70,11 +82,25 @@ def read(
         at = int(clock.times[i]) + 240
         for k, look in enumerate(feeds):
             found.append(_reading(look, float(true[look.channel][i]), at + 60 * k, rng))
-    grab = Look("combined_turbidity", "NTU", "NTU", 3, 0.04, 0.002, scenario.BENCH)
-    for i in _grabs(clock, running):
-        found.append(
-            _reading(grab, float(true["combined_turbidity"][i]), int(clock.times[i]) + 120, rng, "grab sample")
+    for grab, span in GRABS:
+        if grab.channel in channels:
+            for i in _grabs(clock, running, span):
+                at = int(clock.times[i]) + 120
+                found.append(_reading(grab, float(true[grab.channel][i]), at, rng, "grab sample"))
+    return found
+
+
+def slips(readings: Sequence[Reading]) -> dict[str, Reading]:
+    """Return what was mistyped at first and put right later, by the id of the reading meant."""
+    found = {}
+    for channel, day in SLIPS:
+        meant = next(
+            (r for r in readings if r.channel == channel and f"{r.taken_at.astimezone(scenario.ZONE):%Y-%m-%d}" == day),
+            None,
         )
+        if meant is not None and meant.value is not None:
+            text = f"{10 * float(meant.text):g}"
+            found[meant.id] = replace(meant, value=10 * meant.value, text=text, id=name("slip", meant.id))
     return found
 
 
@@ -86,9 +112,9 @@ def _reset(course: Course) -> list[int]:
     return [i for i in np.flatnonzero(changed & (course.columns["flow"] > 0)).tolist() if i not in rounds]
 
 
-def _grabs(clock: Clock, running: Floats) -> Iterator[int]:
-    """Yield when filtered water was sampled by hand while its meter was dead: every four hours of running."""
-    a, b = scenario.TURBIDIMETER_DEAD.seconds
+def _grabs(clock: Clock, running: Floats, span: scenario.Span) -> Iterator[int]:
+    """Yield when water was sampled by hand while its meter was out: every four hours of running."""
+    a, b = span.seconds
     last = 0
     for i in np.flatnonzero((clock.times >= a) & (clock.times < b) & (running > 0)).tolist():
         if clock.times[i] - last >= 4 * 3600:
