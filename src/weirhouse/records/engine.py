@@ -7,6 +7,7 @@ loaded only where a file is made or brought up to date (see docs/decisions).
 """
 
 import threading
+import time
 from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass
@@ -17,6 +18,7 @@ from pysqlite3 import dbapi2 as driver
 
 from weirhouse.records.model import DamagedError, DiskError, RecordsError
 
+LOOK_AGAIN = 0.02  # at a file that seems damaged [s]
 WAIT_S = 10.0  # how long a writer waits for another
 LOG_KEPT = 16 * 1024 * 1024  # bytes of the log that stay on the disk after a large import
 SAFE_FROM = (3, 51, 3)  # earlier libraries can lose a commit when the log is reset while another process writes
@@ -170,8 +172,10 @@ def _opened(uri: str) -> Any:
 
 def _log_of(path: Path) -> bool:
     """Whether a write-ahead log with something in it lies beside the file."""
-    log = path.with_name(f"{path.name}-wal")
-    return log.exists() and log.stat().st_size > 0
+    try:
+        return path.with_name(f"{path.name}-wal").stat().st_size > 0
+    except FileNotFoundError:  # or it was closed and taken away this instant
+        return False
 
 
 def _require_library(version: tuple[int, int, int]) -> None:
@@ -185,6 +189,17 @@ def _require_library(version: tuple[int, int, int]) -> None:
 
 def _require_file(path: Path, kind: Kind) -> None:
     """Refuse what is no whole database before SQLite takes it for an empty one."""
+    for left in (2, 1, 0):
+        try:
+            _look_at(path, kind)
+            return
+        except DamagedError:
+            if not left or not path.exists():
+                raise
+            time.sleep(LOOK_AGAIN)  # another program may be bringing its log into the file this instant
+
+
+def _look_at(path: Path, kind: Kind) -> None:
     if not path.is_file():
         if kind is LEDGER:
             hint = "Name the folder of a plant, or start one with: weirhouse new DIR"
