@@ -25,6 +25,8 @@ _DAY = re.compile(r"\d{4}-\d\d-\d\d")
 _MONTH = re.compile(r"\d{4}-\d\d")
 # What a laboratory sends comes days later as a matter of course: it is held to the closed months, not to the days.
 _BY_MONTH = ("sample", "result")
+# Who came in and who may do what is no record of the water: it goes on while a day is closed.
+_APART = ("access", "person")
 
 
 def closing(
@@ -126,6 +128,8 @@ class Closings:
 
     def _holding(self, body: Body) -> Period | None:
         at, until = body.at, body.at
+        if body.event and body.event.kind in _APART:
+            return None
         if body.result:
             sample = ledger.sample_in_force(self._database, body.result.sample)
             at = until = micros(sample.taken_at) if sample else body.at

@@ -1,8 +1,9 @@
 """How do the lines of the route table become an application, and what becomes of an error: a page with one sentence."""
 
-from collections.abc import Callable, Collection, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from datetime import UTC, datetime
 from pathlib import Path
+from typing import Any
 
 from starlette.applications import Starlette
 from starlette.concurrency import run_in_threadpool
@@ -15,10 +16,13 @@ from starlette.staticfiles import StaticFiles
 from starlette.types import Scope
 
 from weirhouse.situation.clock import TimeError
+from weirhouse.web import setup, signing
+from weirhouse.web.door import Door, person_of
 from weirhouse.web.forms import FormError, read_form, read_json, read_upload
 from weirhouse.web.guard import MOST_BODY, Guard
 from weirhouse.web.refusal import refusal_page
 from weirhouse.web.routes import TABLE
+from weirhouse.web.setup_code import SetupCode
 from weirhouse.web.source import PlantFolder
 from weirhouse.web.table import Batch, Files, Line, Page, RouteError, Sent, Upload
 
@@ -29,6 +33,7 @@ def create_app(
     clock: Callable[[], datetime] = lambda: datetime.now(UTC),
     hosts: Collection[str] = (),
     table: Sequence[Line] = TABLE,
+    code: SetupCode | None = None,
 ) -> Starlette:
     """Return the pages of the plant in a folder.
 
@@ -40,8 +45,11 @@ def create_app(
         Names under which this computer answers, beside localhost and plain addresses.
     table
         The lines that are answered, each with what it needs.
+    code
+        With which another device may make the first account.
     """
     source = PlantFolder(folder, clock=clock)
+    source.code = code
     lines = [(line, _route(line, source)) for line in table]
 
     def refused(request: Request, error: Exception) -> Response:
@@ -60,9 +68,15 @@ def create_app(
         line = line_of(lines, scope)
         return line.most if isinstance(line, Upload) else MOST_BODY
 
+    def find(scope: Scope) -> Line | None:
+        return line_of(lines, scope)
+
     return Starlette(
         routes=[route for _, route in lines],
-        middleware=[Middleware(Guard, hosts=("localhost", *hosts), refuse=refuse, most=most)],
+        middleware=[
+            Middleware(Guard, hosts=("localhost", *hosts), refuse=refuse, most=most),
+            Middleware(Door, source=source, find=find, ask=signing.ask, set_up=setup.ask),
+        ],
         exception_handlers={HTTPException: refused, ValueError: refused, OSError: refused},
     )
 
@@ -100,7 +114,7 @@ def _shown(line: Page, source: PlantFolder) -> Callable[[Request], Response]:
 
 def _written(line: Sent, source: PlantFolder) -> Callable[[Request], object]:
     async def endpoint(request: Request) -> Response:
-        form = await read_form(request)
+        form = _signed(request, await read_form(request))
         return _there(await run_in_threadpool(line.answer, source, request, form))
 
     return endpoint
@@ -109,6 +123,8 @@ def _written(line: Sent, source: PlantFolder) -> Callable[[Request], object]:
 def _batched(line: Batch, source: PlantFolder) -> Callable[[Request], object]:
     async def endpoint(request: Request) -> Response:
         sent = await read_json(request)
+        if isinstance(sent, dict):
+            sent = _signed(request, sent)
         return _there(await run_in_threadpool(line.answer, source, request, sent))
 
     return endpoint
@@ -117,9 +133,15 @@ def _batched(line: Batch, source: PlantFolder) -> Callable[[Request], object]:
 def _uploaded(line: Upload, source: PlantFolder) -> Callable[[Request], object]:
     async def endpoint(request: Request) -> Response:
         form, files = await read_upload(request)
-        return _there(await run_in_threadpool(line.answer, source, request, form, files))
+        return _there(await run_in_threadpool(line.answer, source, request, _signed(request, form), files))
 
     return endpoint
+
+
+def _signed(request: Request, form: Mapping[str, Any]) -> dict[str, Any]:
+    """Return what was sent, in the name of whoever is signed in, whatever name was written there."""
+    person = person_of(request)
+    return {**form, "person": person.name} if person is not None else dict(form)
 
 
 def _there(found: Response | None) -> Response:

@@ -69,7 +69,10 @@ def question(channel: Channel, last: Value | None, text: str) -> str:
 
 
 def remembered(request: Request) -> str:
-    """Return who wrote last on this device."""
+    """Return who is signed in; where nobody need be, who wrote last on this device."""
+    person = getattr(request.state, "person", None)
+    if person is not None:
+        return str(person.name)
     return unquote(request.cookies.get("person", ""))[:80]
 
 

@@ -15,6 +15,7 @@ from starlette.responses import Response
 from weirhouse.desk.lines import displayed
 from weirhouse.desk.model import STATE_WORDS
 from weirhouse.quantity import label
+from weirhouse.records.roles import CLOSE, OPEN, READ, WRITE, Need
 from weirhouse.situation.ages import age_text
 
 # The places that exist, in the order of the whole; a place is named here the day it lands.
@@ -65,7 +66,34 @@ def tie(words: str) -> str:
 def page_text(request: Request, template: str, data: Mapping[str, Any]) -> str:
     """Return the text of a page. `data` holds `frame`, what every page shows."""
     here = f"{request.url.path}?{request.url.query}".rstrip("?")
-    return environment().get_template(template).render(**data, look=look_of(request), here=here)
+    if template != "refusal.html" and failed_of(request):
+        request.state.told = True
+    return environment().get_template(template).render(
+        **data, look=look_of(request), here=here, who=getattr(request.state, "person", None),
+        tries_failed=failed_of(request), entered=getattr(request.state, "entered", True),
+        may=lambda need: may(request, Need(need)),
+    )  # fmt: skip
+
+
+def failed_of(request: Request) -> int:
+    """Return how many sign-ins under the name of whoever asks had failed, if that is yet to be told."""
+    session = getattr(request.state, "session", None)
+    return 0 if session is None else int(session.failed)
+
+
+def seen_by(request: Request) -> tuple[object, ...]:
+    """Return what a page shows beside its content: part of the key under which its text may be kept."""
+    person = getattr(request.state, "person", None)
+    free, entered = getattr(request.state, "free", False), getattr(request.state, "entered", True)
+    return (look_of(request), person, failed_of(request), free, entered)
+
+
+def may(request: Request, need: Need) -> bool:
+    """Return whether whoever asks may do what a page needs; for what a page offers."""
+    person = getattr(request.state, "person", None)
+    if person is not None:
+        return bool(person.may(need))
+    return need in (OPEN, READ) or (need in (WRITE, CLOSE) and bool(getattr(request.state, "free", True)))
 
 
 def look_of(request: Request) -> str:

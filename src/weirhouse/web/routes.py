@@ -6,8 +6,8 @@ and tests ask every line in every role.
 
 from pathlib import Path
 
-from weirhouse.records.roles import OPEN, READ, WRITE
-from weirhouse.web import events, figures, grid, history, log, look, plant, timetable, today
+from weirhouse.records.roles import MANAGE, OPEN, READ, SELF, WRITE
+from weirhouse.web import events, figures, grid, history, log, look, people, plant, setup, signing, timetable, today
 from weirhouse.web.table import Batch, Files, Line, Page, Sent
 
 TABLE: tuple[Line, ...] = (
@@ -24,6 +24,21 @@ TABLE: tuple[Line, ...] = (
     Page("/figures/{name}", figures.formula_page, needs=READ),
     # Plant
     Page("/plant", plant.plant_page, needs=READ),
+    # People
+    Page("/people", people.people_page, needs=READ),
+    Page("/people/new", people.new_page, needs=MANAGE),
+    Sent("/people/new", people.add, needs=MANAGE),
+    Sent("/people/network", people.set_network, needs=MANAGE),
+    Page("/people/{id}", people.person_page, needs=MANAGE),
+    Sent("/people/{id}", people.change, needs=MANAGE),
+    Sent("/people/{id}/password", people.set_password, needs=MANAGE),
+    Page("/sign-in", signing.sign_in_page, needs=OPEN),
+    Sent("/sign-in", signing.sign_in, needs=OPEN),
+    Sent("/sign-out", signing.sign_out, needs=SELF),
+    Page("/password", signing.password_page, needs=SELF),
+    Sent("/password", signing.change_password, needs=SELF),
+    Page("/setup", setup.setup_page, needs=OPEN),
+    Sent("/setup", setup.set_up, needs=OPEN),
     # Day log
     Page("/log", log.newest, needs=READ),
     Page("/log/end/{id}", events.end_page, needs=WRITE),

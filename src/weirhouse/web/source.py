@@ -18,10 +18,14 @@ from weirhouse.desk.timetable import Timetable
 from weirhouse.desk.today import today
 from weirhouse.plant import load
 from weirhouse.plant.model import Plant
+from weirhouse.records import people
+from weirhouse.records.access import Access
+from weirhouse.records.people import Person
 from weirhouse.records.store import Store
 from weirhouse.situation.at import at, between
 from weirhouse.situation.clock import typed_time
 from weirhouse.situation.model import Situation, Track
+from weirhouse.web.setup_code import SetupCode
 
 Clock = Callable[[], datetime]
 T = TypeVar("T")
@@ -45,6 +49,8 @@ class PlantFolder:
 
     def __init__(self, folder: Path, *, clock: Clock) -> None:
         self.folder, self.clock = folder, clock
+        self.access = Access(folder)
+        self.code: SetupCode | None = None  # with which another device may make the first account
         self._plant_lock, self._answer_lock = threading.Lock(), threading.RLock()
         self._plant: tuple[object, Plant] | None = None
         self._answers: dict[object, Any] = {}
@@ -94,6 +100,22 @@ class PlantFolder:
         """Open the records for writing."""
         with Store.open(self.folder) as store:
             yield store
+
+    def people(self) -> dict[str, Person]:
+        """Return everybody who has or had an account, by id."""
+
+        def make() -> dict[str, Person]:
+            with self.reading() as store:
+                return people.read(store)
+
+        return self.kept("people", make)
+
+    def set_up(self) -> bool:
+        """Return whether anybody has an account. In a demonstration, whose people are invented, a password counts.
+
+        People without passwords (the file was lost) are accounts all the same: the plant does not fall open.
+        """
+        return self.access.any_account() or (not self.plant().demo and bool(self.people()))
 
     def now(self, store: Store) -> datetime:
         """Return now to the minute; in the demonstration, whose year ends on a fixed date, its last reading."""

@@ -14,7 +14,7 @@ from weirhouse.quantity import show
 from weirhouse.situation.ages import age_text
 from weirhouse.situation.model import Situation, Value
 from weirhouse.web.frame import Frame
-from weirhouse.web.render import as_json, html, look_of, page, page_text
+from weirhouse.web.render import as_json, failed_of, html, page, page_text, seen_by
 from weirhouse.web.runs import RUN, run_picture
 from weirhouse.web.source import PlantFolder, Standing
 from weirhouse.web.timetable import timetable_view
@@ -91,7 +91,9 @@ def _enter(situation: Situation, advice: Advice) -> tuple[str, str]:
 def today_page(folder: PlantFolder, request: Request) -> Response:
     """Answer with Today at now, or at the instant asked for; made once for all who ask for the same."""
     asked = request.query_params.get("at", "")
-    key = ("today", folder.moment(asked), request.url.query, look_of(request))
+    key = ("today", folder.moment(asked), request.url.query, seen_by(request))
+    if failed_of(request):  # told once, and so not kept
+        return html(_today_text(folder, request, asked))
     return html(folder.kept(key, lambda: _today_text(folder, request, asked)))
 
 

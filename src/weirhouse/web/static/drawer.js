@@ -9,7 +9,7 @@ export function drawer(root) {
     event.preventDefault();
     try {
       const answer = await fetch(link.href, { headers: { accept: "text/html" } });
-      if (!answer.ok) throw new Error(String(answer.status));
+      if (!answer.ok || answer.redirected) throw new Error(String(answer.status));
       const page = new DOMParser().parseFromString(await answer.text(), "text/html");
       open(page.querySelector("main"), link.href);
     } catch {
