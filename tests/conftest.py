@@ -27,6 +27,20 @@ def demo_copy(demo_folder: Path, tmp_path: Path) -> Path:
     return folder
 
 
+@pytest.fixture(scope="session")
+def district(tmp_path_factory: pytest.TempPathFactory) -> str:
+    """The address of a database on the PostgreSQL server of this run; each worker has its own."""
+    import psycopg
+    from tests import postgres
+
+    base, worker = tmp_path_factory.getbasetemp(), os.environ.get("PYTEST_XDIST_WORKER", "")
+    url = postgres.address(base.parent if worker else base)
+    name = f"district_{worker or 'main'}"
+    with psycopg.connect(url, autocommit=True) as connection:
+        connection.execute(f"CREATE DATABASE {name}")
+    return url.replace("/postgres?", f"/{name}?")
+
+
 def made_once(folder: Path) -> Path:
     """Make the demo unless another worker has, or is at it."""
     from weirhouse.demo import is_demo, make_demo

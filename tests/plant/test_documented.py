@@ -19,6 +19,7 @@ INNER = {
     model.WetWeather: "`wet_weather`:", model.Permit: "## [permit]", model.Sewer: "## [sewer]",
     model.Action: "## [[action]]", model.Shutdown: "## [[shutdown]]", model.Channel: "## [channel.ID]",
     model.Telephone: "## [[telephone]]", model.Backup: "## [[backup]]",
+    model.Records: "## [records]",
 }  # fmt: skip
 PLACES = {**{kind: f"### {name}\n" for name, kind in model.STAGES.items()}, **INNER}
 ELSEWHERE = {model.Channel: {"id", "inside"}}  # the table's own name; worked out from the unit

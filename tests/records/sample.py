@@ -7,9 +7,11 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+import psycopg
 from pysqlite3 import dbapi2 as driver
 
 from weirhouse.records.model import Event, Reading, Series, series
+from weirhouse.records.place import server_of
 from weirhouse.records.store import Store
 
 START = datetime(2026, 5, 1, 12, 0, tzinfo=UTC)
@@ -44,17 +46,48 @@ def put(store: Store, *some: Series, name: str = "logger.csv", readings: tuple[R
     return store.add_import(name, f"digest of {name}", some, readings, **said).import_id
 
 
+# What the database says to one who means to alter the records.
+DATABASE_ERRORS = (driver.DatabaseError, psycopg.Error)
+
+
+class Marked:
+    """A connection to a server that takes the marks of SQLite."""
+
+    def __init__(self, raw: psycopg.Connection[Any]) -> None:
+        self.raw = raw
+        self.close = raw.close
+
+    def execute(self, sql: str, values: Any = ()) -> Any:
+        return self.raw.execute(sql.replace("%", "%%").replace("?", "%s"), values)
+
+
 @contextmanager
 def inside(folder: Path, file: str) -> Iterator[Any]:
-    """A file of the records, opened past the store; what is done there is kept."""
-    connection = driver.connect(str(folder / file), isolation_level=None)
+    """A file of the records, or the schema that stands for it, opened past the store; what is done there is kept."""
+    server = server_of(folder)
+    if server is None:
+        connection = driver.connect(str(folder / file), isolation_level=None)
+    else:
+        connection = Marked(psycopg.connect(server.url, autocommit=True))
+        schema = server.schema + ("_series" if file == "series.sqlite" else "")
+        connection.execute(f"SET search_path TO {schema}")
     try:
         yield connection
     finally:
         connection.close()
 
 
+def on_sqlite(connection: Any) -> bool:
+    return not isinstance(connection, Marked)
+
+
 def without_triggers(connection: Any) -> None:
     """Do as someone would who means to alter the records."""
+    if not on_sqlite(connection):
+        for (table,) in connection.execute(
+            "SELECT tablename FROM pg_tables WHERE schemaname = current_schema()"
+        ).fetchall():
+            connection.execute(f"ALTER TABLE {table} DISABLE TRIGGER USER")
+        return
     for (name,) in connection.execute("SELECT name FROM sqlite_master WHERE type = 'trigger'").fetchall():
         connection.execute(f"DROP TRIGGER {name}")

@@ -10,7 +10,16 @@ from pathlib import Path
 import numpy as np
 from hypothesis import settings
 from hypothesis import strategies as st
-from hypothesis.stateful import Bundle, RuleBasedStateMachine, consumes, initialize, invariant, rule
+from hypothesis.stateful import (
+    Bundle,
+    RuleBasedStateMachine,
+    consumes,
+    initialize,
+    invariant,
+    rule,
+    run_state_machine_as_test,
+)
+from tests.records.conftest import on_server
 from tests.records.sample import NOW, SECONDS, event, minutes, reading
 from tests.records.test_rollup import assert_rollup_is_that_of_the_values
 
@@ -32,9 +41,13 @@ class Records(RuleBasedStateMachine):
     readings = Bundle("readings")
     imports = Bundle("imports")
 
+    server = None  # the address of a server, where the records lie on one
+
     @initialize()
     def begin(self):
         self.folder = Path(tempfile.mkdtemp())
+        if self.server:
+            on_server(self.folder, self.server)
         self.store = Store.open(self.folder, create=True)
         self.typed = {}  # id: reading
         self.order = {}  # id: number of the entry
@@ -174,3 +187,10 @@ class Records(RuleBasedStateMachine):
 
 TestRecords = Records.TestCase
 TestRecords.settings = settings(max_examples=20, stateful_step_count=15, deadline=None)
+
+
+def test_the_same_holds_on_a_server(district):
+    class OnServer(Records):
+        server = district
+
+    run_state_machine_as_test(OnServer, settings=settings(max_examples=8, stateful_step_count=15, deadline=None))

@@ -20,8 +20,8 @@ WHY = {"person": "M. Ode", "reason": "misread", "entered_at": NOW}
 
 
 @pytest.fixture
-def store(tmp_path):
-    with Store.open(tmp_path, create=True) as opened:
+def store(home):
+    with Store.open(home, create=True) as opened:
         yield opened
 
 

@@ -14,8 +14,8 @@ from weirhouse.records.store import Store
 
 
 @pytest.fixture
-def store(tmp_path):
-    with Store.open(tmp_path, create=True) as opened:
+def store(home):
+    with Store.open(home, create=True) as opened:
         yield opened
 
 
@@ -231,47 +231,68 @@ def test_an_empty_file_is_an_entry_all_the_same(store):
     assert store.verify() == []
 
 
+def zeros(content):
+    return bytes(len(content))
+
+
 @pytest.mark.parametrize(
-    ("statement", "told"),
+    ("table", "column", "row", "change", "told"),
     [
-        ("UPDATE chunk SET content = zeroblob(length(content)) WHERE id = 2", "import .a.csv. .* were altered"),
-        ("UPDATE chunk SET first = first + 60, last = last + 60 WHERE id = 2", "were altered"),
-        ("UPDATE chunk SET flags = zeroblob(count) WHERE id = 2", None),  # says the same
-        ("UPDATE chunk SET flags = CAST(zeroblob(count - 1) || x'01' AS BLOB) WHERE id = 2", "were altered"),
-        ("UPDATE chunk SET content = x'00' WHERE id = 2", "a part of the import .a.csv. .* cannot be read"),
-        ("DELETE FROM chunk WHERE id = 2", "were altered: .* are there, 9000 were imported"),
-        ("DELETE FROM chunk", "the rows of the import .a.csv. .* are missing"),
-        ("UPDATE hours SET content = zeroblob(length(content)) WHERE chunk_id = 1", "hours of raw_turbidity"),
+        ("chunk", "content", 2, zeros, "import .a.csv. .* were altered"),
+        ("chunk", "content", 2, lambda _: b"\x00", "a part of the import .a.csv. .* cannot be read"),
+        ("chunk", "flags", 2, lambda _: bytes(4080), None),  # says the same
+        ("chunk", "flags", 2, lambda _: bytes(4079) + b"\x01", "were altered"),
+        ("chunk", "first", 2, lambda first: first + 60, "cannot be read"),
+        ("hours", "content", 1, zeros, "hours of raw_turbidity"),
     ],
-)  # fmt: skip
-def test_verify_tells_when_rows_were_altered(store, tmp_path, statement, told):
+)
+def test_verify_tells_when_rows_were_altered(store, home, table, column, row, change, told):
     put(store, every_minute(9000), name="a.csv")
-    with inside(tmp_path, "series.sqlite") as raw:
+    key = "id" if table == "chunk" else "chunk_id"
+    with inside(home, "series.sqlite") as raw:
+        assert raw.execute("SELECT count FROM chunk WHERE id = 2").fetchone() == (4080,)
         without_triggers(raw)
-        raw.execute(statement)
-    problems = store.verify()
+        (stands,) = raw.execute(f"SELECT {column} FROM {table} WHERE {key} = ?", (row,)).fetchone()
+        raw.execute(f"UPDATE {table} SET {column} = ? WHERE {key} = ?", (change(stands), row))
+    problems = [found for found in store.verify() if "keeps its rows" not in found]
     if told is None:
         assert problems == []
     else:
         assert re.search(told, problems[0])
 
 
-def test_a_part_that_cannot_be_read_is_told_and_not_skipped(store, tmp_path):
-    put(store, every_minute(9000))
-    with inside(tmp_path, "series.sqlite") as raw:
+@pytest.mark.parametrize(
+    ("statement", "told"),
+    [
+        ("UPDATE chunk SET first = first + 60, last = last + 60 WHERE id = 2", "were altered"),
+        ("DELETE FROM chunk WHERE id = 2", "were altered: .* are there, 9000 were imported"),
+        ("DELETE FROM chunk", "the rows of the import .a.csv. .* are missing"),
+    ],
+)
+def test_verify_tells_when_rows_were_moved_or_removed(store, home, statement, told):
+    put(store, every_minute(9000), name="a.csv")
+    with inside(home, "series.sqlite") as raw:
         without_triggers(raw)
-        raw.execute("UPDATE chunk SET content = x'00' WHERE id = 2")
-    with pytest.raises(RecordsError, match=r"series\.sqlite is damaged: a part of raw_turbidity cannot be read"):
+        raw.execute(statement)
+    assert re.search(told, store.verify()[0])
+
+
+def test_a_part_that_cannot_be_read_is_told_and_not_skipped(store, home):
+    put(store, every_minute(9000))
+    with inside(home, "series.sqlite") as raw:
+        without_triggers(raw)
+        raw.execute("UPDATE chunk SET content = ? WHERE id = 2", (b"\x00",))
+    with pytest.raises(RecordsError, match=r"is damaged: a part of raw_turbidity cannot be read"):
         store.values("raw_turbidity")
 
 
-def test_an_import_broken_off_between_the_files_counts_for_nothing_and_is_swept(store, tmp_path, monkeypatch):
+def test_an_import_broken_off_between_the_files_counts_for_nothing_and_is_swept(store, home, monkeypatch):
     put(store, every_minute(100), name="whole.csv")
     with monkeypatch.context() as patch:
         patch.setattr(ledger, "append", lambda *_: (_ for _ in ()).throw(OSError("power gone")))
         with pytest.raises(OSError, match="power gone"):
             put(store, every_minute(5000, base=900.0), name="broken.csv")
-    with inside(tmp_path, "series.sqlite") as raw:
+    with inside(home, "series.sqlite") as raw:
         assert raw.execute("SELECT count(DISTINCT import_id) FROM chunk").fetchone() == (2,)
     same(store.values("raw_turbidity"), every_minute(100))
     assert len(store.rollup("raw_turbidity")) == 2
@@ -279,7 +300,7 @@ def test_an_import_broken_off_between_the_files_counts_for_nothing_and_is_swept(
     assert store.latest("raw_turbidity", NOW).value == every_minute(100).values[-1]
     assert store.verify() == []
     put(store, every_minute(10, "plant_flow"), name="next.csv")
-    with inside(tmp_path, "series.sqlite") as raw:
+    with inside(home, "series.sqlite") as raw:
         assert raw.execute("SELECT count(*) FROM chunk").fetchone() == (2,)
         assert raw.execute("SELECT count(*) FROM hours").fetchone() == (2,)
     put(store, every_minute(5000, base=900.0), name="broken.csv")

@@ -6,16 +6,16 @@ from dataclasses import replace
 from datetime import UTC, datetime, timedelta, timezone
 
 import pytest
-from pysqlite3 import dbapi2 as driver
-from tests.records.sample import NOW, START, event, inside, minutes, reading, without_triggers
+from tests.records.conftest import on_server
+from tests.records.sample import DATABASE_ERRORS, NOW, START, event, inside, minutes, reading, without_triggers
 
 from weirhouse.records.model import RecordsError
 from weirhouse.records.store import Store
 
 
 @pytest.fixture
-def store(tmp_path):
-    with Store.open(tmp_path, create=True) as opened:
+def store(home):
+    with Store.open(home, create=True) as opened:
         yield opened
 
 
@@ -193,17 +193,16 @@ def filled(store):
     [
         "UPDATE entry SET body = '{}' WHERE sequence = 2",
         "DELETE FROM entry WHERE sequence = 2",
-        "REPLACE INTO entry SELECT * FROM entry WHERE sequence = 2",
+        "INSERT INTO entry SELECT * FROM entry WHERE sequence = 2 ON CONFLICT (sequence) DO UPDATE SET body = '{}'",
         "UPDATE origin SET pair = 'x'",
         "DELETE FROM origin",
         "DELETE FROM head",
         "UPDATE head SET sequence = 1",
     ],
 )
-def test_the_file_itself_refuses_to_change_or_remove_an_entry(store, tmp_path, statement):
+def test_the_file_itself_refuses_to_change_or_remove_an_entry(store, home, statement):
     filled(store)
-    with inside(tmp_path, "records.sqlite") as raw, pytest.raises(driver.DatabaseError, match="only added to"):
-        raw.execute("PRAGMA recursive_triggers = ON")
+    with inside(home, "records.sqlite") as raw, pytest.raises(DATABASE_ERRORS, match="only added to"):
         raw.execute(statement)
     assert store.verify() == []
 
@@ -226,9 +225,9 @@ def test_the_file_itself_refuses_to_change_or_remove_an_entry(store, tmp_path, s
         (["DELETE FROM head"], "does not say where its chain ends"),
     ],
 )  # fmt: skip
-def test_verify_names_the_first_entry_that_was_altered(store, tmp_path, statements, told):
+def test_verify_names_the_first_entry_that_was_altered(store, home, statements, told):
     filled(store)
-    with inside(tmp_path, "records.sqlite") as raw:
+    with inside(home, "records.sqlite") as raw:
         without_triggers(raw)
         for statement in statements:
             raw.execute(statement)
@@ -236,9 +235,34 @@ def test_verify_names_the_first_entry_that_was_altered(store, tmp_path, statemen
     assert told in problems[0]
 
 
-def test_one_who_seals_an_altered_entry_anew_breaks_the_chain_after_it(store, tmp_path):
+def test_sqlite_does_not_replace_an_entry_either(tmp_path):
+    with Store.open(tmp_path, create=True) as store:
+        filled(store)
+        with inside(tmp_path, "records.sqlite") as raw, pytest.raises(DATABASE_ERRORS, match="only added to"):
+            raw.execute("PRAGMA recursive_triggers = ON")
+            raw.execute("REPLACE INTO entry SELECT * FROM entry WHERE sequence = 2")
+        assert store.verify() == []
+
+
+def test_a_server_refuses_to_empty_the_tables_and_misses_what_keeps_them(tmp_path, district):
+    schema = on_server(tmp_path, district)
+    with Store.open(tmp_path, create=True) as store:
+        filled(store)
+        with inside(tmp_path, "records.sqlite") as raw:
+            for table in ("entry", "origin", "head"):
+                with pytest.raises(DATABASE_ERRORS, match="only added to"):
+                    raw.execute(f"TRUNCATE {table}")
+            raw.execute("DROP TRIGGER entry_no_delete ON entry")
+            raw.execute("ALTER TABLE entry DISABLE TRIGGER entry_no_update")
+        assert store.verify() == [
+            f"schema {schema}: what keeps its rows from a change, {name}, is not there. Its rows may be altered."
+            for name in ("entry_no_delete", "entry_no_update")
+        ]
+
+
+def test_one_who_seals_an_altered_entry_anew_breaks_the_chain_after_it(store, home):
     filled(store)
-    with inside(tmp_path, "records.sqlite") as raw:
+    with inside(home, "records.sqlite") as raw:
         without_triggers(raw)
         (before,) = raw.execute("SELECT hash FROM entry WHERE sequence = 1").fetchone()
         (body,) = raw.execute("SELECT body FROM entry WHERE sequence = 2").fetchone()
@@ -247,15 +271,15 @@ def test_one_who_seals_an_altered_entry_anew_breaks_the_chain_after_it(store, tm
         seal = hashlib.sha256(before + altered.encode()).digest()
         raw.execute("UPDATE entry SET body = ?, hash = ?, value = 0.1 WHERE sequence = 2", (altered, seal))
     problems = store.verify()
-    assert len(problems) == 1
+    assert len([told for told in problems if "keeps its rows" not in told]) == 1
     assert "entry 3 (" in problems[0]
     assert "or what comes before it was" in problems[0]
 
 
-def test_the_chain_can_be_followed_with_nothing_but_a_hash_function(store, tmp_path):
+def test_the_chain_can_be_followed_with_nothing_but_a_hash_function(store, home):
     """As docs/decisions describes it, for one who does not trust this program."""
     filled(store)
-    with inside(tmp_path, "records.sqlite") as raw:
+    with inside(home, "records.sqlite") as raw:
         (pair,) = raw.execute("SELECT pair FROM origin").fetchone()
         rows = raw.execute("SELECT sequence, body, hash FROM entry ORDER BY sequence").fetchall()
     before = hashlib.sha256(f"weirhouse ledger of {pair}".encode()).digest()

@@ -43,10 +43,10 @@ def test_the_longest_row_that_matches_holds(kind, topic, id):
     assert (found.id if found else None) == id
 
 
-def test_what_was_kept_long_enough_is_listed_and_stays(tmp_path):
+def test_what_was_kept_long_enough_is_listed_and_stays(home):
     old = datetime(2016, 2, 29, 12, tzinfo=UTC)
     one = sample()
-    with Store.open(tmp_path, create=True) as store:
+    with Store.open(home, create=True) as store:
         store.add_readings([replace(reading(), taken_at=old), reading()], entered_at=NOW)
         store.add_readings([replace(reading(channel="toc"), taken_at=old)], entered_at=NOW)
         store.add_events([event()], entered_at=NOW)

@@ -45,8 +45,8 @@ def assert_rollup_is_that_of_the_values(store, channel="raw_turbidity", since=No
 
 
 @pytest.fixture
-def store(tmp_path):
-    with Store.open(tmp_path, create=True) as opened:
+def store(home):
+    with Store.open(home, create=True) as opened:
         yield opened
 
 
@@ -83,15 +83,15 @@ def test_readings_and_several_imports_in_one_hour(store):
     assert store.verify() == []
 
 
-def test_the_kept_figures_are_used_and_can_be_lost(store, tmp_path):
+def test_the_kept_figures_are_used_and_can_be_lost(store, home):
     put(store, every_minute(5000))
     whole = store.rollup("raw_turbidity")
-    with inside(tmp_path, "series.sqlite") as raw:
+    with inside(home, "series.sqlite") as raw:
         raw.execute("DELETE FROM hours WHERE chunk_id = 1")
     again = store.rollup("raw_turbidity")
     for figure in FIGURES:
         np.testing.assert_array_equal(getattr(again, figure), getattr(whole, figure))
-    with inside(tmp_path, "series.sqlite") as raw:  # a wrong figure shows that they are looked at, and is told
+    with inside(home, "series.sqlite") as raw:  # a wrong figure shows that they are looked at, and is told
         (content,) = raw.execute("SELECT content FROM hours WHERE chunk_id = 2").fetchone()
         wrong = np.frombuffer(content, RECORD).copy()
         wrong["total"] += 1

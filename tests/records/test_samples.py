@@ -6,7 +6,7 @@ from dataclasses import replace
 from datetime import timedelta
 
 import pytest
-from tests.records.sample import NOW, inside, minutes, put, reading
+from tests.records.sample import NOW, inside, minutes, put, reading, without_triggers
 
 from weirhouse.records.model import Handover, RecordsError, Result, Sample
 from weirhouse.records.samples import analysed_by, held, held_too_long, lacking
@@ -14,8 +14,8 @@ from weirhouse.records.store import Store
 
 
 @pytest.fixture
-def store(tmp_path):
-    with Store.open(tmp_path, create=True) as opened:
+def store(home):
+    with Store.open(home, create=True) as opened:
         yield opened
 
 
@@ -174,7 +174,7 @@ def test_the_new_kinds_are_sealed_like_the_rest_and_verify_names_one_that_was_al
             before = hashlib.sha256(before + body.encode()).digest()
             assert seal == before
             assert json.dumps(json.loads(body), sort_keys=True, separators=(",", ":"), ensure_ascii=False) == body
-        raw.execute("DROP TRIGGER entry_no_update")
+        without_triggers(raw)
         raw.execute("UPDATE entry SET body = replace(body, '\"ND\"', '\"\"') WHERE kind = 'result'")
     assert "entry 3 (result toc" in store.verify()[0]
 

@@ -19,6 +19,7 @@ from weirhouse.plant.model import (
     Filters,
     Permit,
     Plant,
+    Records,
     Sewer,
     Shutdown,
     Stage,
@@ -31,7 +32,7 @@ from weirhouse.quantity import fits
 
 FILE = "plant.toml"
 MOST_BYTES = 2_000_000
-_TABLES = {"plant", "train", "permit", "sewer", "action", "shutdown", "channel", "telephone", "backup"}
+_TABLES = {"plant", "train", "permit", "sewer", "action", "shutdown", "channel", "telephone", "backup", "records"}
 _HEAD = {
     "name", "system_id", "source_water", "population", "connections", "time_zone", "units", "design_flow", "altitude",
     "demo",
@@ -94,6 +95,7 @@ def parse_plant(text: str, name: str = FILE) -> Plant:
             reader.part(Backup, entry, f"backup.{i}")
             for i, entry in enumerate(_list(reader, document.get("backup"), "backup"))
         ),
+        records=reader.part(Records, document.get("records", {}), "records"),
         channels=channels,
         entries=reader.entries,
     )

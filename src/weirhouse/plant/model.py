@@ -356,6 +356,13 @@ class Backup(Part, frozen=True, kw_only=True):
     removable: bool = False
 
 
+class Records(Part, frozen=True, kw_only=True):
+    """Where the records lie, when not in the plant's folder: a database on a server, and the schema in it."""
+
+    database: str = ""  # postgresql://..., or $NAME of an environment variable that holds the address
+    schema: str = ""
+
+
 class Channel(Part, frozen=True, kw_only=True):
     """One thing that is measured. `unit` is the unit people write it in, `inside` the one it is kept in."""
 
@@ -390,6 +397,7 @@ class Plant(msgspec.Struct, frozen=True, kw_only=True, dict=True):
     shutdown: tuple[Shutdown, ...] = ()
     telephone: tuple[Telephone, ...] = ()
     backup: tuple[Backup, ...] = ()
+    records: Records = Records()
     channels: Mapping[str, Channel]
     entries: Mapping[str, tuple[float, str, str]]  # path -> (value inside, inside unit, text as written)
 

@@ -185,7 +185,7 @@ def read(database: Database, row: Stored) -> tuple[Times, Values, Flags]:
         return unpack(row)
     except ValueError as fault:
         raise DamagedError(
-            f"{database.path} is damaged: a part of {row[1]} cannot be read ({fault}). Nothing was changed. "
+            f"{database.where} is damaged: a part of {row[1]} cannot be read ({fault}). Nothing was changed. "
             "Keep it, and put the newest backup in its place."
         ) from fault
 

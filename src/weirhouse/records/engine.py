@@ -25,6 +25,8 @@ SAFE_FROM = (3, 51, 3)  # earlier libraries can lose a commit when the log is re
 MAGIC = b"SQLite format 3\x00"
 PAGES = tuple(512 << n for n in range(8))  # sizes of a page [bytes]
 
+MOST_TOLD = 20  # faults of one sort
+
 Row = tuple[Any, ...]
 
 
@@ -44,12 +46,13 @@ SERIES = Kind("series", "series.sqlite", "series", 0x57736572, 1)
 
 
 class Database:
-    """One open file. Reading alone sees one instant of it for as long as it is open."""
+    """One open file; a schema of a server is one too, see `postgres`. Reading alone sees one instant of it."""
 
     def __init__(self, path: Path, kind: Kind, *, read_only: bool) -> None:
         _require_library(driver.sqlite_version_info)
         _require_file(path, kind)
         self.path, self.kind, self.read_only = path, kind, read_only
+        self.where, self.name = str(path), path.name  # in sentences
         self._lock = threading.RLock()
         with self._told():
             self._connection = _connect(path, read_only)
@@ -109,6 +112,12 @@ class Database:
                     if self._connection.in_transaction:
                         self._connection.execute("ROLLBACK")
                 raise
+
+    def check(self) -> Iterator[str]:
+        """Yield what SQLite finds wrong with the file."""
+        for (told,) in self.rows(f"PRAGMA integrity_check({MOST_TOLD})"):
+            if told != "ok":
+                yield f"{self.name}: {told}."
 
     def close(self) -> None:
         """Close the file."""

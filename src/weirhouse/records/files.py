@@ -15,18 +15,31 @@ from pysqlite3 import dbapi2 as driver
 from weirhouse.records import ledger
 from weirhouse.records.engine import LEDGER, SERIES, Database, Kind, explained
 from weirhouse.records.model import RecordsError
+from weirhouse.records.place import Server, server_of
 
 
 def exist(folder: Path) -> bool:
-    """Whether the folder holds records."""
-    return (folder / LEDGER.file).exists()
+    """Whether there are records of the plant: in its folder, or on the server that its plant file names."""
+    server = server_of(folder)
+    if server is None:
+        return (folder / LEDGER.file).exists()
+    from weirhouse.records import postgres  # psycopg, where it is used
+
+    return postgres.exist(server)
 
 
 def create(folder: Path) -> None:
-    """Make empty records in the folder, unless there are some.
+    """Make empty records of the plant, unless there are some.
 
-    The series come first: a folder with them alone is one whose making was broken off, or one that lost its ledger.
+    In a folder the series come first: a folder with them alone is one whose making was broken off, or one that lost
+    its ledger.
     """
+    server = server_of(folder)
+    if server is not None:
+        from weirhouse.records import postgres
+
+        postgres.create(server)
+        return
     if exist(folder):
         return
     try:
@@ -107,26 +120,44 @@ def _place(new: Path, path: Path) -> None:
 
 
 def open_file(folder: Path, kind: Kind, *, read_only: bool) -> Database:
-    """Open one of the two files, brought up to date first where it may be written."""
-    path = folder / kind.file
-    database = Database(path, kind, read_only=read_only)
+    """Open one of the two files, or of the two schemas, brought up to date first where it may be written."""
+    server = server_of(folder)
+    if server is None:
+        return open_at(folder / kind.file, kind, read_only=read_only)
+    return open_at(server, kind, read_only=read_only)
+
+
+def open_at(where: Path | Server, kind: Kind, *, read_only: bool) -> Database:
+    """Open a file, or a schema of a server, brought up to date first where it may be written."""
+    database = _opened(where, kind, read_only)
     if database.version == kind.version:
         return database
     database.close()
     if read_only:
         raise RecordsError(
-            f"{path} is of version {database.version} of the records, this program writes version {kind.version}. "
-            "Nothing was changed. Open it once for writing, which keeps a copy and brings it up to date."
+            f"{where} is of version {database.version} of the records, this program writes version {kind.version}. "
+            "Nothing was changed. Open it once for writing, which brings it up to date."
         )
     from weirhouse.records import upgrade  # Alembic; see engine
 
-    upgrade.upgrade(path, kind)
-    return Database(path, kind, read_only=False)
+    if isinstance(where, Path):
+        upgrade.upgrade(where, kind)
+    else:
+        upgrade.upgrade_schema(where, kind)
+    return _opened(where, kind, False)
+
+
+def _opened(where: Path | Server, kind: Kind, read_only: bool) -> Database:
+    if isinstance(where, Path):
+        return Database(where, kind, read_only=read_only)
+    from weirhouse.records import postgres
+
+    return postgres.Postgres(where, kind, read_only=read_only)
 
 
 def pair_of(database: Database) -> str:
     """Return the pair that the file belongs to."""
     found = database.row("SELECT pair FROM origin")
     if found is None:
-        raise RecordsError(f"{database.path} does not say what it belongs to. Put the newest backup in its place.")
+        raise RecordsError(f"{database.where} does not say what it belongs to. Put the newest backup in its place.")
     return str(found[0])

@@ -338,7 +338,7 @@ def head(ledger: Database) -> tuple[int, bytes]:
     """Return the number and the hash of the last entry."""
     found = ledger.row("SELECT sequence, hash FROM head")
     if found is None:
-        raise RecordsError(f"{ledger.path} does not say where its chain ends. Put the newest backup in its place.")
+        raise RecordsError(f"{ledger.where} does not say where its chain ends. Put the newest backup in its place.")
     return int(found[0]), bytes(found[1])
 
 

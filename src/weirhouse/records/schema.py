@@ -1,4 +1,6 @@
-"""What tables are in the two files? Declared once; a new file is made from this, an old one comes here by migrations.
+"""What tables are in the two files, or in the two schemas of a server? Declared once.
+
+A new file is made from this, an old one comes here by migrations.
 
 The ledger is one table to which entries are only added. What an entry says stands in `body`, as canonical JSON, and
 is sealed by `hash`; the other columns repeat parts of it to find it by. Times are UTC epoch microseconds. A series is
@@ -18,7 +20,8 @@ from sqlalchemy import (
     Table,
     UniqueConstraint,
 )
-from sqlalchemy.dialects import sqlite
+from sqlalchemy.dialects import postgresql, sqlite
+from sqlalchemy.engine import Dialect
 from sqlalchemy.schema import CreateIndex, CreateTable
 
 from weirhouse.records.types import Bytes, Number, Whole, Words
@@ -71,7 +74,13 @@ Index(  # holds all that a series of readings is made of
     *(entry.c[name] for name in ("kind", "topic", "at", "sequence", "id", "import_id", "value", "flag")),
 )
 Index("entry_by_time", entry.c.kind, entry.c.at)
-Index("entry_replaced_once", entry.c.replaces, unique=True, sqlite_where=entry.c.replaces.is_not(None))
+Index(
+    "entry_replaced_once",
+    entry.c.replaces,
+    unique=True,
+    sqlite_where=entry.c.replaces.is_not(None),
+    postgresql_where=entry.c.replaces.is_not(None),
+)
 Table(
     "head",  # where the chain ends, so that a tail cut off is missed
     ledger,
@@ -109,27 +118,54 @@ Table(
     sqlite_strict=True,
 )
 
-_KEPT = "The records are only added to. Correct an entry by another entry."
-TRIGGERS = {
+KEPT = "The records are only added to. Correct an entry by another entry."
+_SQLITE = {
     "ledger": [
-        f"CREATE TRIGGER {table}_no_{verb.lower()} BEFORE {verb} ON {table} BEGIN SELECT RAISE(ABORT, '{_KEPT}'); END"
+        f"CREATE TRIGGER {table}_no_{verb.lower()} BEFORE {verb} ON {table} BEGIN SELECT RAISE(ABORT, '{KEPT}'); END"
         for table, verb in (
             ("entry", "UPDATE"), ("entry", "DELETE"), ("origin", "UPDATE"), ("origin", "DELETE"), ("head", "DELETE"),
         )
     ]
     + [
         "CREATE TRIGGER head_goes_on BEFORE UPDATE ON head WHEN NEW.sequence <= OLD.sequence "
-        f"BEGIN SELECT RAISE(ABORT, '{_KEPT}'); END"
+        f"BEGIN SELECT RAISE(ABORT, '{KEPT}'); END"
     ],
-    "series": [f"CREATE TRIGGER chunk_no_update BEFORE UPDATE ON chunk BEGIN SELECT RAISE(ABORT, '{_KEPT}'); END"],
+    "series": [f"CREATE TRIGGER chunk_no_update BEFORE UPDATE ON chunk BEGIN SELECT RAISE(ABORT, '{KEPT}'); END"],
 }  # fmt: skip
+_REFUSES = f"CREATE FUNCTION kept() RETURNS trigger LANGUAGE plpgsql AS 'BEGIN RAISE EXCEPTION ''{KEPT}''; END'"
+
+
+def _refused(table: str, verb: str, name: str = "", when: str = "") -> str:
+    each = "STATEMENT" if verb == "TRUNCATE" else "ROW"
+    name = name or f"{table}_no_{verb.lower()}"
+    return f"CREATE TRIGGER {name} BEFORE {verb} ON {table} FOR EACH {each} {when}EXECUTE FUNCTION kept()"
+
+
+_POSTGRESQL = {
+    "ledger": [
+        _REFUSES,
+        *(_refused(table, verb) for table in ("entry", "origin") for verb in ("UPDATE", "DELETE", "TRUNCATE")),
+        _refused("head", "DELETE"),
+        _refused("head", "TRUNCATE"),
+        _refused("head", "UPDATE", "head_goes_on", "WHEN (NEW.sequence <= OLD.sequence) "),
+    ],
+    "series": [_REFUSES, _refused("chunk", "UPDATE")],
+}
+TRIGGERS = {"sqlite": _SQLITE, "postgresql": _POSTGRESQL}
+
+
+def kept_by(name: str) -> set[str]:
+    """Return the names of what keeps the rows from a change on a server."""
+    return {statement.split()[2] for statement in _POSTGRESQL[name] if statement.startswith("CREATE TRIGGER")}
+
+
 HEAD = {"ledger": "0001", "series": "0001"}  # the newest migration, as stamped in a new file
 
 
 @cache
-def statements(name: str) -> tuple[str, ...]:
-    """Return what makes the tables of one of the two files, as text for SQLite."""
-    dialect = sqlite.dialect()
+def statements(name: str, on: str = "sqlite") -> tuple[str, ...]:
+    """Return what makes the tables of one of the two files, as text for SQLite or PostgreSQL."""
+    dialect: Dialect = sqlite.dialect() if on == "sqlite" else postgresql.dialect()  # type: ignore[no-untyped-call]
     metadata = METADATA[name]
     made = []
     for table in metadata.sorted_tables:
@@ -138,4 +174,4 @@ def statements(name: str) -> tuple[str, ...]:
             str(CreateIndex(index).compile(dialect=dialect))
             for index in sorted(table.indexes, key=lambda index: str(index.name))
         ]
-    return (*made, *TRIGGERS[name])
+    return (*made, *TRIGGERS[on][name])

@@ -460,7 +460,7 @@ class Store:
             if files.pair_of(opened) != files.pair_of(self._ledger):
                 opened.close()
                 raise RecordsError(
-                    f"{opened.path} belongs to other records than the {LEDGER.file} beside it. Nothing was changed. "
+                    f"{opened.where} belongs to other records than the {LEDGER.file} beside it. Nothing was changed. "
                     "Put both files back from the same backup."
                 )
             self._series_file = opened

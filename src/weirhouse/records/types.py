@@ -7,7 +7,8 @@ from sqlalchemy.types import TypeEngine
 # SQLite's INTEGER and REAL have 8 bytes, PostgreSQL's have 4: epoch microseconds and values need 8.
 Whole = Integer().with_variant(BigInteger(), "postgresql")
 Number: TypeEngine[float] = REAL().with_variant(DOUBLE_PRECISION(), "postgresql")
-Words = Text()
+# The order of letters must be the same on every server, and outlast an upgrade of its operating system.
+Words = Text().with_variant(Text(collation="C"), "postgresql")
 Bytes = LargeBinary()
 
 __all__ = ["Bytes", "Number", "Whole", "Words"]

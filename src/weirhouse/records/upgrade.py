@@ -13,6 +13,7 @@ from sqlalchemy.pool import NullPool
 from weirhouse.records import engine
 from weirhouse.records.engine import Kind, explained
 from weirhouse.records.model import RecordsError
+from weirhouse.records.place import Server
 
 MIGRATIONS = Path(__file__).with_name("migrations")
 
@@ -38,6 +39,28 @@ def upgrade(path: Path, kind: Kind) -> Path:
     finally:
         alchemy.dispose()
     return copy
+
+
+def upgrade_schema(server: Server, kind: Kind) -> None:
+    """Bring a schema of a server to the newest version, whole or not at all. Take a backup first: none is kept here."""
+    from weirhouse.records import postgres
+
+    schema = postgres.schema_of(server, kind)
+    alchemy = create_engine("postgresql+psycopg://", creator=lambda: postgres.connect(server), poolclass=NullPool)
+    try:
+        with alchemy.connect() as connection:
+            connection.exec_driver_sql("BEGIN")
+            connection.exec_driver_sql("SELECT pg_advisory_xact_lock(%s::bigint)", (postgres.lock_key(schema),))
+            connection.exec_driver_sql("SELECT set_config('search_path', %s, true)", (f'"{schema}"',))
+            _migrate(connection, MIGRATIONS / kind.name)
+            connection.exec_driver_sql("COMMIT")
+    except Exception as fault:
+        why = str(fault).splitlines()[0]
+        raise RecordsError(
+            f"{server} could not be brought up to date ({why}). It is as it was. Send this message to the makers."
+        ) from fault
+    finally:
+        alchemy.dispose()
 
 
 def _migrate(connection: Connection, scripts: Path) -> None:

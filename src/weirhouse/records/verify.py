@@ -1,16 +1,14 @@
 """Are the records as they were entered? The chain of the ledger, the rows of each import, the hourly figures."""
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 
 import msgspec
 
 from weirhouse.records import chunks, files, ledger
-from weirhouse.records.engine import LEDGER, SERIES, Database
+from weirhouse.records.engine import MOST_TOLD, Database
 from weirhouse.records.ledger import Body, Sealed
 from weirhouse.records.model import RecordsError
 from weirhouse.records.rollup import hourly
-
-MOST_TOLD = 20  # problems of one sort
 
 
 def problems(entries: Database, open_series: Callable[[], Database]) -> list[str]:
@@ -20,7 +18,7 @@ def problems(entries: Database, open_series: Callable[[], Database]) -> list[str
         series = open_series()
         found += _imports(entries, series)
         found += _figures(series)
-        found += _pages(series)
+        found += series.check()
     except RecordsError as fault:
         found.append(str(fault))
     return found
@@ -31,7 +29,7 @@ def of_entries(entries: Database) -> list[str]:
     found: list[str] = []
     try:
         found += _chain(entries)
-        found += _pages(entries)
+        found += entries.check()
     except RecordsError as fault:
         found.append(str(fault))
     return found
@@ -49,21 +47,21 @@ def _chain(entries: Database) -> list[str]:
                 if row.sequence == expected + 1
                 else f"entries {expected} to {row.sequence - 1} are"
             )
-            found.append(f"{LEDGER.file}: {gone} missing before {_named(row)}.")
+            found.append(f"{entries.name}: {gone} missing before {_named(row)}.")
         elif ledger.seal(before, row.body) != row.hash:
-            found.append(f"{LEDGER.file}: {_named(row)} was altered, or what comes before it was.")
+            found.append(f"{entries.name}: {_named(row)} was altered, or what comes before it was.")
         else:
             wrong = _columns(row)
             if wrong:
-                found.append(f"{LEDGER.file}: {_named(row)} is filed wrongly: {wrong}.")
+                found.append(f"{entries.name}: {_named(row)} is filed wrongly: {wrong}.")
         before, expected = bytes(row.hash), row.sequence + 1
     head = entries.row("SELECT sequence, hash FROM head")
     if head is None:
-        found.append(f"{LEDGER.file}: it does not say where its chain ends.")
+        found.append(f"{entries.name}: it does not say where its chain ends.")
     elif head[0] >= expected:
-        found.append(f"{LEDGER.file}: the last entries, {expected} to {head[0]}, are missing.")
+        found.append(f"{entries.name}: the last entries, {expected} to {head[0]}, are missing.")
     elif (head[0], bytes(head[1])) != (expected - 1, before):
-        found.append(f"{LEDGER.file}: its chain ends in another entry than it says ({head[0]}, found {expected - 1}).")
+        found.append(f"{entries.name}: its chain ends in another entry than it says ({head[0]}, found {expected - 1}).")
     return _first(found)
 
 
@@ -99,13 +97,13 @@ def _imports(entries: Database, series: Database) -> list[str]:
         try:
             rows = chunks.whole(series, body.id)
         except ValueError as fault:
-            found.append(f"{SERIES.file}: a part of {of} cannot be read: {fault}.")
+            found.append(f"{series.name}: a part of {of} cannot be read: {fault}.")
             continue
         if not rows:
-            found.append(f"{SERIES.file}: the rows of {of} are missing. Put both files back from the same backup.")
+            found.append(f"{series.name}: the rows of {of} are missing. Put both files back from the same backup.")
         elif chunks.digest(rows) != said.rows:
             count = sum(len(one.times) for one in rows.values())
-            found.append(f"{SERIES.file}: rows of {of} were altered: {count} are there, {said.values} were imported.")
+            found.append(f"{series.name}: rows of {of} were altered: {count} are there, {said.values} were imported.")
     return _first(found)
 
 
@@ -123,16 +121,9 @@ def _figures(series: Database) -> list[str]:
         if kept is not None and again.tobytes() != bytes(kept):
             start = ledger.moment(first * 1_000_000)
             found.append(
-                f"{SERIES.file}: the hours of {channel} from {start:%Y-%m-%d %H:%M} UTC differ from its values."
+                f"{series.name}: the hours of {channel} from {start:%Y-%m-%d %H:%M} UTC differ from its values."
             )
     return _first(found)
-
-
-def _pages(database: Database) -> Iterator[str]:
-    """Yield what SQLite finds wrong with a file."""
-    for (told,) in database.rows(f"PRAGMA integrity_check({MOST_TOLD})"):
-        if told != "ok":
-            yield f"{database.path.name}: {told}."
 
 
 def _first(found: list[str]) -> list[str]:
