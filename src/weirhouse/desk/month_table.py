@@ -382,6 +382,7 @@ def _disinfection(stretch: Stretch, course: Course, judged: Judged) -> Part:
             note, seen = _remark(stretch, at, spread), judged.get(day.date)
             if seen is not None and column.id == "residual_min":
                 value = math.nan if seen.residual_lowest is None else seen.residual_lowest
+                note = note if math.isfinite(value) else ""
                 if seen.residual_lowest_at is not None and value != spread.lowest:
                     note = f"at {seen.residual_lowest_at.astimezone(stretch.zone):%H:%M}"
             cells[column.id] = cell(value, column, note, _why(course, day))

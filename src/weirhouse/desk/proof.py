@@ -7,7 +7,8 @@ from typing import Any, Literal
 
 from weirhouse.desk.month_table import MonthTable, month_table
 from weirhouse.plant.model import Plant
-from weirhouse.quantity import show, written
+from weirhouse.quantity import fits, label, show, written
+from weirhouse.records.analytes import analytes
 from weirhouse.records.model import Event, Reading, Result, Sample
 from weirhouse.rules.model import Counted, MonthResult, Outcome, Requirement, Status
 from weirhouse.situation.month_records import MonthRecords
@@ -103,7 +104,7 @@ class Open:
     kind: OpenKind
     sentence: str
     id: str = ""  # under which it can be explained; empty where it cannot
-    date: date | None = None
+    day: date | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -133,6 +134,8 @@ class MonthProof:
     samples: tuple[Found, ...]
     open: tuple[Open, ...]
     closed_days: frozenset[date]
+    form: tuple[tuple[str, str], ...] = ()  # (column, heading) in the order of the State's form
+    form_title: str = ""
 
     @property
     def month(self) -> str:
@@ -151,12 +154,17 @@ class MonthProof:
         return self.records.closing
 
 
-def month_proof(records: MonthRecords, result: MonthResult) -> MonthProof:
-    """Return what a month proves and what is still open, from its records and their evaluation."""
+def month_proof(
+    records: MonthRecords, result: MonthResult, *, form: Sequence[tuple[str, str]] = (), form_title: str = ""
+) -> MonthProof:
+    """Return what a month proves and what is still open, from its records and their evaluation.
+
+    `form` gives the columns of the daily table in the order and under the headings of the State's own form.
+    """
     plant = records.stretch.plant
     table = month_table(records.stretch, result)
     explained = explanations(records.standing)
-    parts = {
+    parts: dict[str, Any] = {
         "checks": tuple(_checks(records)),
         "outages": tuple(_outages(records)),
         "rejected": tuple(_rejected(plant, result, explained)),
@@ -166,7 +174,10 @@ def month_proof(records: MonthRecords, result: MonthResult) -> MonthProof:
         "closed_days": _closed_days(records),
     }
     open_ = tuple(_open(records, result, table, explained, parts))
-    return MonthProof(plant=plant, records=records, result=result, table=table, open=open_, **parts)  # type: ignore[arg-type]
+    return MonthProof(
+        plant=plant, records=records, result=result, table=table, open=open_, form=tuple(form), form_title=form_title,
+        **parts,
+    )  # fmt: skip
 
 
 def explanations(standing: Sequence[Event]) -> dict[str, Event]:
@@ -304,22 +315,35 @@ def _samples(records: MonthRecords) -> Iterator[Found]:
         yield Found(
             sample=sample,
             results=tuple(
-                (one, title_of(plant, one.analyte), result_text(plant, one))
+                (one, analyte_name(plant, one.analyte), result_text(plant, one))
                 for one in records.results
                 if one.sample == sample.id
             ),
         )  # fmt: skip
 
 
+def analyte_name(plant: Plant, analyte: str) -> str:
+    """Return what was looked for, in words."""
+    found = analytes().get(analyte)
+    if found is not None:
+        return found.title
+    channel = plant.channels.get(analyte)
+    return channel.name if channel is not None else analyte.replace("_", " ").capitalize()
+
+
 def result_text(plant: Plant, result: Result) -> str:
-    """Return a laboratory's result as people read it: what was not detected is a condition with its limit."""
+    """Return a laboratory's result as it was reported; what was not detected is a condition with its limit."""
+    said = result.text.strip()
+    unit = label(result.unit)
+    if said[-1:].isdigit() and unit:
+        said = f"{said} {unit}"
     if result.qualifier == "ND":
-        limit = f" (limit {reading_text(plant, result.analyte, result.limit)})" if result.limit is not None else ""
-        return f"not detected{limit}"
-    shown = reading_text(plant, result.analyte, result.value) if result.value is not None else ""
-    if result.qualifier and result.limit is not None:
-        return f"{result.qualifier} {reading_text(plant, result.analyte, result.limit)}"
-    return f"{result.qualifier}{shown}" if shown else result.text
+        said = said or "not detected"
+        channel = plant.channels.get(result.analyte)
+        inside = channel.inside if channel is not None else "g/m^3"
+        if result.limit is not None and fits(inside, result.unit):
+            said += f" ({result.limit_kind or 'limit'} {written(result.limit, inside, result.unit)})"
+    return said or result.qualifier
 
 
 # --- what is still open ------------------------------------------------------------------------------------------
@@ -353,12 +377,12 @@ def _open(
             )  # fmt: skip
     for one in parts["exceedances"]:
         if one.explained is None:
-            yield Open(kind="exceedance", sentence=one.sentence, id=one.id, date=one.at.astimezone(zone).date())
+            yield Open(kind="exceedance", sentence=one.sentence, id=one.id, day=one.at.astimezone(zone).date())
     yield from _open_rejected(plant, parts["rejected"])
     yield from _open_gaps(result, table, explained)
     for item in result.calendar:
         if item.state == "overdue" or (item.state == "due" and item.due <= records.stretch.b):
-            yield Open(kind="sample", sentence=item.sentence, date=item.due.astimezone(zone).date())
+            yield Open(kind="sample", sentence=item.sentence, day=item.due.astimezone(zone).date())
     for found in parts["samples"]:
         if not found.results:
             at = found.sample.taken_at.astimezone(zone)
@@ -395,7 +419,7 @@ def _open_rejected(plant: Plant, rejected: Sequence[Rejected]) -> Iterator[Open]
         what = f"{some[0].shown} at {first:%H:%M}" if len(some) == 1 else f"{len(some)} readings"
         yield Open(
             kind="rejected", sentence=f"{title_of(plant, channel)}: {what} on {_days_text(days)} put aside.",
-            id=some[0].id if len(some) == 1 else channel, date=days[0],
+            id=some[0].id if len(some) == 1 else channel, day=days[0],
         )  # fmt: skip
 
 
@@ -405,7 +429,7 @@ def _open_gaps(result: MonthResult, table: MonthTable, explained: Mapping[str, E
         id = f"gap:combined_turbidity:{day.date}"
         if names and id not in explained:
             yield Open(
-                kind="gap", id=id, date=day.date,
+                kind="gap", id=id, day=day.date,
                 sentence=f"{_day_text(day.date)}: no certain filtered turbidity for the four hours from "
                 f"{', '.join(names)}.",
             )  # fmt: skip
@@ -418,7 +442,7 @@ def _open_gaps(result: MonthResult, table: MonthTable, explained: Mapping[str, E
         ]
         if days:
             yield Open(
-                kind="gap", id=f"gap:{column.id}", date=days[0],
+                kind="gap", id=f"gap:{column.id}", day=days[0],
                 sentence=f"{column.title}: not on record, or not to be told, on {_days_text(days)}.",
             )  # fmt: skip
 

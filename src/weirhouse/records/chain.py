@@ -24,6 +24,17 @@ def head(store: Store) -> Head:
     return Head(sequence, digest.hex())
 
 
+def head_at(store: Store, sequence: int) -> Head:
+    """Return where the chain ended when it had so many entries."""
+    digest = ledger.hash_at(store._ledger, sequence)
+    return Head(sequence, digest.hex() if digest is not None else "")
+
+
+def last_entered(store: Store) -> datetime | None:
+    """Return when the newest entry was made; None where there is none."""
+    return ledger.last_entered(store._ledger)
+
+
 def entered_after(store: Store, sequence: int, a: datetime, b: datetime) -> list[Entry]:
     """Return what was entered after a place in the chain and speaks of a time from `a` to before `b`, in order.
 

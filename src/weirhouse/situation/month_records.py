@@ -87,6 +87,18 @@ def closing_of(store: Store, month: str) -> Event | None:
     return found[0] if found else None
 
 
+def settled_at(store: Store, plant: Plant, month: str, now: datetime) -> datetime:
+    """Return the instant at which a month that is over is judged for its report: its end, or the newest entry if later.
+
+    So the report hangs on the records alone, and comes out the same whenever it is made of the same records.
+    """
+    _, end = bounds(month, plant.zone)
+    if now < end:
+        return now
+    newest = chain.last_entered(store)
+    return end if newest is None else min(now, max(end, newest.astimezone(UTC)))
+
+
 def month_records(store: Store, plant: Plant, month: str, now: datetime, *, as_closed: bool = True) -> MonthRecords:
     """Return the records of a month, judged at `now`; of a closed month, as it was judged at its closing.
 
@@ -98,12 +110,13 @@ def month_records(store: Store, plant: Plant, month: str, now: datetime, *, as_c
     at, head = now, chain.head(store)
     since: tuple[Entry, ...] = ()
     if closing is not None:
-        sequence = _number(closing.values, "sequence")
-        since = tuple(chain.entered_after(store, sequence, a, b)) if sequence is not None else ()
+        own = store.history(closing.id)[0]
+        told = _number(closing.values, "entries")
+        sequence = own.sequence - 1 if told is None else told
+        came = chain.entered_after(store, sequence, a, b)
+        since = tuple(e for e in came if e.id != closing.id and e.entered_at > own.entered_at)
         if as_closed:
-            at = closing.started_at.astimezone(UTC)
-            if sequence is not None:
-                head = Head(sequence, str(closing.values.get("head", "")))
+            at, head = closing.started_at.astimezone(UTC), chain.head_at(store, sequence)
     standing = [e for e in store.events(STANDING, until=later(at, 1.0)) if e.id != (closing.id if closing else "")]
     samples = tuple(store.samples(None, a, b))
     return MonthRecords(
