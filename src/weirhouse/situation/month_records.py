@@ -99,10 +99,12 @@ def settled_at(store: Store, plant: Plant, month: str, now: datetime) -> datetim
     return end if newest is None else min(now, max(end, newest.astimezone(UTC)))
 
 
-def month_records(store: Store, plant: Plant, month: str, now: datetime, *, as_closed: bool = True) -> MonthRecords:
+def month_records(
+    store: Store, plant: Plant, month: str, now: datetime, *, planned: Event | None = None
+) -> MonthRecords:
     """Return the records of a month, judged at `now`; of a closed month, as it was judged at its closing.
 
-    With ``as_closed=False`` a closed month is judged anew, with what came after.
+    `planned` is a closing that is not written yet: the month is judged as it will be.
     """
     a, b = bounds(month, plant.zone)
     now = now.astimezone(UTC)
@@ -115,8 +117,9 @@ def month_records(store: Store, plant: Plant, month: str, now: datetime, *, as_c
         sequence = own.sequence - 1 if told is None else told
         came = chain.entered_after(store, sequence, a, b)
         since = tuple(e for e in came if e.id != closing.id and e.entered_at > own.entered_at)
-        if as_closed:
-            at, head = closing.started_at.astimezone(UTC), chain.head_at(store, sequence)
+        at, head = closing.started_at.astimezone(UTC), chain.head_at(store, sequence)
+    elif planned is not None:
+        closing, at = planned, planned.started_at.astimezone(UTC)
     standing = [e for e in store.events(STANDING, until=later(at, 1.0)) if e.id != (closing.id if closing else "")]
     samples = tuple(store.samples(None, a, b))
     return MonthRecords(
