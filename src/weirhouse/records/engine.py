@@ -210,12 +210,12 @@ def _require_file(path: Path, kind: Kind) -> None:
 
 def _look_at(path: Path, kind: Kind) -> None:
     if not path.is_file():
-        if kind is LEDGER:
-            hint = "Name the folder of a plant, or start one with: weirhouse new DIR"
-        else:
+        if kind is SERIES:
             hint = f"Put it back from the backup that holds the {LEDGER.file} beside it."
-        lost = kind is SERIES or path.with_name(SERIES.file).is_file()
-        raise (DamagedError if lost else RecordsError)(f"{path} is not there. {hint}")
+            raise DamagedError(f"{path} is not there. {hint}", path.parent)
+        if path.with_name(SERIES.file).is_file():
+            raise DamagedError(f"{path} is not there, and the {SERIES.file} that belongs to it is.", path.parent)
+        raise RecordsError(f"{path} is not there. Name the folder of a plant, or start one with: weirhouse new DIR")
     try:
         with path.open("rb") as file:
             header = file.read(100)
@@ -226,16 +226,16 @@ def _look_at(path: Path, kind: Kind) -> None:
         ) from fault
     keep = "Nothing was changed. Keep it, and put the newest backup in its place."
     if not header:
-        raise DamagedError(f"{path} is empty, 0 bytes long. {keep}")
+        raise DamagedError(f"{path} is empty, 0 bytes long. {keep}", path.parent)
     page = int.from_bytes(header[16:18], "big")
     page = 65536 if page == 1 else page
     if not header.startswith(MAGIC) or len(header) < 100 or page not in PAGES:
-        raise DamagedError(f"{path} is no database, or its beginning is damaged. {keep}")
+        raise DamagedError(f"{path} is no database, or its beginning is damaged. {keep}", path.parent)
     pages = int.from_bytes(header[28:32], "big")
     if _log_of(path):
         return  # what the file says may be out of date; SQLite puts it together
     if size < page * pages:
-        raise DamagedError(f"{path} is cut off: {size:,} of {page * pages:,} bytes are there. {keep}")
+        raise DamagedError(f"{path} is cut off: {size:,} of {page * pages:,} bytes are there. {keep}", path.parent)
     _require_ours(path, kind, int.from_bytes(header[68:72], "big"), int.from_bytes(header[60:64], "big"))
 
 
@@ -267,7 +267,8 @@ def explained(fault: Exception, path: Path) -> RecordsError | None:
             )
         case driver.SQLITE_CORRUPT | driver.SQLITE_NOTADB:
             return DamagedError(
-                f"{path} is damaged ({fault}). Nothing was changed. Keep it, and put the newest backup in its place."
+                f"{path} is damaged ({fault}). Nothing was changed. Keep it, and put the newest backup in its place.",
+                path.parent,
             )
         case driver.SQLITE_READONLY | driver.SQLITE_PERM | driver.SQLITE_CANTOPEN:
             return RecordsError(

@@ -7,6 +7,7 @@ import uuid
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -37,6 +38,10 @@ class ClosedError(RecordsError):
 
 class DamagedError(RecordsError):
     """A file of the records is damaged or gone. It is left as it is; a backup takes its place in another folder."""
+
+    def __init__(self, sentence: str, folder: Path | None = None) -> None:
+        super().__init__(sentence)
+        self.folder = folder  # of the plant, where it is known
 
 
 class DiskError(RecordsError):
