@@ -72,6 +72,16 @@ def one_line(error: BaseException) -> str:
     return " ".join(str(error).split()) or type(error).__name__
 
 
+def offered(error: BaseException) -> str:
+    """Return what helps against damaged records; nothing for any other error."""
+    folder = getattr(error, "folder", None)
+    if folder is None:
+        return ""
+    from weirhouse.records import backup_offer
+
+    return f" {backup_offer.sentence(folder)}"
+
+
 def main(arguments: Sequence[str] | None = None, **extra: Any) -> None:
     """Run the command line and leave with its exit status: 0 ok, 1 what was asked about is wrong, 2 unusable input."""
     try:
@@ -90,7 +100,7 @@ def main(arguments: Sequence[str] | None = None, **extra: Any) -> None:
     except (ValueError, OSError) as error:
         if not unusable(error):
             raise
-        click.echo(f"weirhouse: {one_line(error)}", err=True)
+        click.echo(f"weirhouse: {one_line(error)}{offered(error)}", err=True)
         status = 2
     sys.exit(status if isinstance(status, int) else 0)
 
