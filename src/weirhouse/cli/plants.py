@@ -75,11 +75,10 @@ def _make(folder: Path, seed: int | None) -> None:
 def serve(folder: Path, host: str, port: int) -> None:
     """Serve the pages on this machine and say where."""
     from weirhouse.plant import load
-    from weirhouse.records.store import Store
+    from weirhouse.records import sound
 
     load(folder)  # what is wrong is said here, before a page is asked for
-    with Store.open(folder):
-        pass
+    sound.require(folder)
     _serve(folder, host, port)
 
 
@@ -88,6 +87,7 @@ def _serve(folder: Path, host: str, port: int) -> None:
 
     import uvicorn
 
+    from weirhouse.records.backup_jobs import by_themselves
     from weirhouse.web import create_app
 
     family = socket.AF_INET6 if ":" in host else socket.AF_INET
@@ -105,4 +105,5 @@ def _serve(folder: Path, host: str, port: int) -> None:
         click.echo(f"\nThe pages are at http://{where}:{port}/ (Ctrl+C ends it).")
         app = create_app(folder, clock=lambda: datetime.now(UTC))
         config = uvicorn.Config(app, log_level="warning", access_log=False, server_header=False)
-        uvicorn.Server(config).run(sockets=[listener])
+        with by_themselves(folder):
+            uvicorn.Server(config).run(sockets=[listener])
