@@ -15,11 +15,13 @@ COMMANDS = {
     "today": ("today", "Say what to set now, and why."),
     "import": ("imports", "Read a logger's or laboratory's file into the records."),
     "withdraw": ("imports", "Withdraw an import whole; list the imports."),
+    "move": ("moving", "Take the records to a district's server, or back into the folder."),
     "retention": ("keeping", "Say how long records must be kept; list those that were."),
     "work": ("work", "Work out one formula and show the working."),
     "convert": ("convert", "Write a quantity in another unit."),
     "backup": ("backup", "Copy the plant's records to every place, each copy restored for a trial."),
     "restore": ("backup", "Put the records of a backup into a new folder."),
+    "people": ("people", "List people, add one, give a password, let other devices in."),
     "serve": ("plants", "Serve the pages on this machine."),
 }
 

@@ -2,10 +2,14 @@
 
 from datetime import UTC, datetime
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
-from weirhouse.cli.options import plant_option
+from weirhouse.cli.options import person, plant_option
+
+if TYPE_CHECKING:
+    from weirhouse.web.setup_code import SetupCode
 
 PORT = 8421
 
@@ -72,17 +76,30 @@ def _make(folder: Path, seed: int | None) -> None:
 @plant_option
 @click.option("--host", default="127.0.0.1", show_default=True, help="This machine only, unless you say otherwise.")
 @click.option("--port", type=click.IntRange(0, 65535), default=PORT, show_default=True)
-def serve(folder: Path, host: str, port: int) -> None:
-    """Serve the pages on this machine and say where."""
+@click.option("--name", "names", multiple=True, help="A name by which other devices know this computer.")
+@click.option("--certificate", type=click.Path(path_type=Path, exists=True), help="File of a certificate, for HTTPS.")
+@click.option("--key", type=click.Path(path_type=Path, exists=True), help="File of its key.")
+def serve(
+    folder: Path, host: str, port: int, names: tuple[str, ...], certificate: Path | None, key: Path | None
+) -> None:
+    """Serve the pages on this machine and say where.
+
+    Other devices are answered with --host 0.0.0.0, after somebody has an account and has let them in.
+    """
     from weirhouse.plant import load
     from weirhouse.records import sound
 
     load(folder)  # what is wrong is said here, before a page is asked for
     sound.require(folder)
-    _serve(folder, host, port)
+    if (certificate is None) != (key is None):
+        raise click.UsageError("HTTPS needs both --certificate and --key.")
+    _serve(folder, host, port, names, certificate, key)
 
 
-def _serve(folder: Path, host: str, port: int) -> None:
+def _serve(
+    folder: Path, host: str, port: int, names: tuple[str, ...] = (), certificate: Path | None = None,
+    key: Path | None = None,
+) -> None:  # fmt: skip
     import socket
 
     import uvicorn
@@ -102,8 +119,48 @@ def _serve(folder: Path, host: str, port: int) -> None:
             ) from error
         port = listener.getsockname()[1]
         where = f"[{host}]" if ":" in host else host
-        click.echo(f"\nThe pages are at http://{where}:{port}/ (Ctrl+C ends it).")
-        app = create_app(folder, clock=lambda: datetime.now(UTC))
-        config = uvicorn.Config(app, log_level="warning", access_log=False, server_header=False)
+        scheme = "https" if certificate else "http"
+        click.echo(f"\nThe pages are at {scheme}://{where}:{port}/ (Ctrl+C ends it).")
+        code = None if _alone(host) else _for_others(folder, scheme, port)
+        app = create_app(folder, clock=lambda: datetime.now(UTC), hosts=(host, *names), code=code)
+        config = uvicorn.Config(
+            app, log_level="warning", access_log=False, server_header=False, ssl_certfile=certificate, ssl_keyfile=key
+        )
         with by_themselves(folder):
             uvicorn.Server(config).run(sockets=[listener])
+
+
+def _alone(host: str) -> bool:
+    """Return whether nobody but this computer can reach an address."""
+    from ipaddress import ip_address
+
+    try:
+        return ip_address(host).is_loopback
+    except ValueError:
+        return host == "localhost"
+
+
+def _for_others(folder: Path, scheme: str, port: int) -> "SetupCode | None":
+    """Say how other devices are let in; where nobody has an account yet, by a code that is shown here alone."""
+    from weirhouse.plant import load
+    from weirhouse.records import access_log, people
+    from weirhouse.records.access import Access
+    from weirhouse.records.store import Store
+    from weirhouse.web.setup_code import LASTS, SetupCode
+
+    access, now = Access(folder), datetime.now(UTC)
+    with Store.open(folder) as store:
+        if access.any_account() or (people.read(store) and not load(folder).demo):
+            if not access.network():
+                click.echo(
+                    "Other devices are kept out. Let them in under Plant, People, or: weirhouse people network on"
+                )
+            return None
+        access_log.note(store, access_log.CODE_MADE, person=person(), now=now)
+    code = SetupCode(now)
+    click.echo(
+        f"Nobody has an account yet, so other devices are not answered. Make the first account at this computer, or\n"
+        f"on another device at {scheme}://ADDRESS-OF-THIS-COMPUTER:{port}/setup with the code  {code.forget()}  "
+        f"(once, within {LASTS.seconds // 60} minutes)."
+    )
+    return code

@@ -47,10 +47,10 @@ def _page(
     folder.plant()
     data = {
         "frame": bare_frame(folder, "Set up"), "held": held, "typed": {key: typed.get(key, "") for key in KEYS},
-        "problem": problem, "field": field, "here": request.state.here, "demo": folder.plant().demo,
+        "problem": problem, "field": field, "from_here": request.state.here, "demo": folder.plant().demo,
         "least": passwords.LEAST,
     }  # fmt: skip
-    return page(request, "setup.html", {**data, "from_here": data.pop("here")}, status)
+    return page(request, "setup.html", data, status)
 
 
 def set_up(folder: PlantFolder, request: Request, form: Form) -> Response:
