@@ -33,6 +33,7 @@ def check(context: click.Context, folder: Path, as_json: bool, working: bool) ->
     """
     from weirhouse.plant import check as check_plant
     from weirhouse.plant import load
+    from weirhouse.records import backup_offer, backup_run
     from weirhouse.records.model import RecordsError
     from weirhouse.records.store import Store
     from weirhouse.rules.packs import load_rules
@@ -52,11 +53,14 @@ def check(context: click.Context, folder: Path, as_json: bool, working: bool) ->
             now = datetime.now(UTC)
             flow, temperature = _design_flow(plant), _usual_temperature()
     found = check_plant(plant, flow=flow, temperature=temperature, on=now.astimezone(plant.zone).date())
+    backups = backup_run.standing(folder, plant, datetime.now(UTC))
+    offer = backup_offer.sentence(folder) if problems else ""
     ok = not problems and not any(f.kind == "implausible" for f in found)
     if as_json:
-        print_json(_json(plant, found, problems, first, last, ok))
+        told = [{"words": one.words, "fault": one.fault} for one in backups]
+        print_json({**_json(plant, found, problems, first, last, ok), "backups": told})
     else:
-        _show(plant, found, problems, (first, last), flow, temperature, working)
+        _show(plant, found, problems, (first, last), flow, temperature, working, [one.words for one in backups], offer)
     if not ok:
         context.exit(1)
 
@@ -139,6 +143,8 @@ def _show(
     flow: "Known | None",
     temperature: "Known",
     working: bool,
+    backups: Sequence[str],
+    offer: str,
 ) -> None:
     """Print what is wrong first, then what is missing, then every unit with its range, then the verdict."""
     from rich.console import Console
@@ -156,7 +162,7 @@ def _show(
 
     if plant.demo:
         console.print(Text("DEMONSTRATION: Emberly is invented. None of this is a real plant's record."))
-    lines("The records are not as they were entered", problems)
+    lines("The records are not as they were entered", [*problems, offer] if offer else problems)
     lines("Implausible", [_with_source(f) for f in found if f.kind == "implausible"])
     lines("Missing", [f"{f.title}: {f.text}" for f in found if f.kind == "missing"])
     lines("Due", [f"{f.title}: {f.text}" for f in found if f.kind == "due"])
@@ -172,7 +178,8 @@ def _show(
                 console.print(Padding(Text(finding.text), (0, 0, 0, 4)))
                 if finding.sheet is not None:
                     console.print(Padding(Text(finding.sheet.text(plant.unit_set)), (0, 0, 0, 8)))
-    console.print(Text(_span_words(plant, span)))
+    for text in (_span_words(plant, span), *backups):
+        console.print(Text(text))
     console.print(Text(_verdict(found, problems), style="bold"))
 
 

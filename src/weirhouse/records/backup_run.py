@@ -9,7 +9,7 @@ from weirhouse.plant.model import Plant
 from weirhouse.records import backup
 from weirhouse.records.backup_name import Manifest
 from weirhouse.records.backup_place import Place, places
-from weirhouse.records.backup_state import Told, read_state, write_state
+from weirhouse.records.backup_state import Line, Told, lines, read_state, write_state
 from weirhouse.records.model import RecordsError
 
 
@@ -35,6 +35,12 @@ def run(folder: Path, plant: Plant, *, whole: bool, at: datetime, to: Sequence[P
             outcomes.append(Outcome(place, fault=str(fault)))
     _keep(folder, outcomes, whole, at)
     return outcomes
+
+
+def standing(folder: Path, plant: Plant, now: datetime) -> list[Line]:
+    """Return how the backups of a plant stand, in sentences."""
+    some = {str(one.path): one.removable for one in places(folder, plant)}
+    return lines(read_state(folder), some, now, plant.zone)
 
 
 def _keep(folder: Path, outcomes: Sequence[Outcome], whole: bool, at: datetime) -> None:

@@ -20,7 +20,7 @@ QUARTER = timedelta(minutes=15)
 NIGHT_AT = timedelta(hours=2, minutes=30)  # on the plant's clock; on a night without that time, the next there is
 SOONEST, LATEST = timedelta(hours=8), timedelta(hours=26)  # between two nightly ones, whatever the clock says
 AGAIN = timedelta(minutes=15)  # after one that no place took
-LATE = timedelta(hours=1)  # a backup of the records older than this is told as a fault while the pages are served
+OLD, LATE = timedelta(days=2), timedelta(minutes=5)  # a backup older than this, or this far ahead, is told as a fault
 
 
 class Told(msgspec.Struct, kw_only=True):
@@ -100,24 +100,38 @@ def write_state(folder: Path, state: State) -> None:
         new.unlink(missing_ok=True)
 
 
-def lines(state: State, places: Mapping[str, bool], now: datetime, zone: ZoneInfo) -> list[tuple[bool, str]]:
-    """Return how the backups stand, in sentences, each with whether it is a fault. `places`: is it removable?"""
-    found: list[tuple[bool, str]] = []
+@dataclass(frozen=True, slots=True)
+class Line:
+    """A sentence on how the backups stand, and whether it tells of a fault."""
+
+    words: str
+    fault: bool = False
+
+
+def lines(state: State, places: Mapping[str, bool], now: datetime, zone: ZoneInfo) -> list[Line]:
+    """Return how the backups stand. `places`: every place of the plant, and whether it is removable."""
     newest = max((one.good_at for one in state.places.values() if one.good_at), default=None)
     if newest is None:
-        found.append((True, "No backup was made yet. Make one with: weirhouse backup"))
+        found = [Line("No backup was made yet. Make one with: weirhouse backup", fault=True)]
     else:
-        found.append(
-            (False, f"Last backup {newest.astimezone(zone):%a %Y-%m-%d %H:%M}, restored for a trial and verified.")
-        )
+        gone = now - newest
+        late = gone > OLD or gone < -LATE
+        found = [
+            Line(f"Last backup {age_words(gone)} ({_clock(newest, zone)}), restored for a trial and verified.", late)
+        ]
     for place, removable in places.items():
         told = state.places.get(place)
-        if told is not None and told.fault:
-            since = told.fault_since.astimezone(zone) if told.fault_since else None
-            when = f" (since {since:%a %Y-%m-%d %H:%M})" if since else ""
-            last = f" Its last one is of {told.good_at.astimezone(zone):%Y-%m-%d %H:%M}." if told.good_at else ""
-            found.append((not removable, f"{told.fault}{when}{last}"))
+        if told is None and newest is not None:
+            found.append(Line(f"{place} has taken no backup yet.", not removable))
+        elif told is not None and told.fault:
+            since = f" Since {_clock(told.fault_since, zone)}." if told.fault_since else ""
+            last = f" Its last backup is of {_clock(told.good_at, zone)}." if told.good_at else ""
+            found.append(Line(f"{told.fault}{since}{last}", not removable))
     return found
+
+
+def _clock(moment: datetime, zone: ZoneInfo) -> str:
+    return f"{moment.astimezone(zone):%a %Y-%m-%d %H:%M}"
 
 
 def age_words(gone: timedelta) -> str:
@@ -128,7 +142,7 @@ def age_words(gone: timedelta) -> str:
     """
     minutes = int(gone.total_seconds() // 60)
     if minutes < 0:
-        return "at a time that is still to come: look at the clock of this computer"
+        return "at a time still to come: look at the clock of this computer"
     if minutes < 120:
         return f"{minutes} min ago"
     hours = minutes // 60
