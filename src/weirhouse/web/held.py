@@ -40,6 +40,7 @@ class Back:
     text: str
     hidden: bool
     long: bool = False
+    moment: bool = False  # a time of the plant's clock
     chosen: str = ""  # in words, where the text is an id
 
 
@@ -64,7 +65,7 @@ def fields(held: Held, plant: Plant) -> list[Back]:
             Back(
                 name=name, title=WORDS.get(name, name.replace("_", " ").replace(".", " ").capitalize()), text=text,
                 hidden=name in SILENT or bool(chosen), long="\n" in text or len(text) > 60 or name == "text",
-                chosen=chosen,
+                chosen=chosen, moment=name in ("time", "until"),
             )
         )  # fmt: skip
     return found

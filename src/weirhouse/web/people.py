@@ -92,7 +92,7 @@ def _came(event: Event, everybody: Mapping[str, Person]) -> Came:
     subject = everybody.get(event.subject)
     who = event.person
     if subject is not None and subject.name != who:
-        who = f"{who}, about {subject.name}"
+        who = f"as {subject.name}" if who == access_log.NOBODY else f"{who}, for {subject.name}"
     where = str(event.values.get("address", ""))
     return Came(
         at=event.started_at, what=str(event.values.get("what", "")), who=who,
