@@ -17,6 +17,7 @@ from typing import Any
 from pysqlite3 import dbapi2 as driver
 
 from weirhouse.records.model import DamagedError, DiskError, RecordsError
+from weirhouse.records.place import Server
 
 LOOK_AGAIN = 0.02  # at a file that seems damaged [s]
 WAIT_S = 10.0  # how long a writer waits for another
@@ -48,11 +49,14 @@ SERIES = Kind("series", "series.sqlite", "series", 0x57736572, 1)
 class Database:
     """One open file; a schema of a server is one too, see `postgres`. Reading alone sees one instant of it."""
 
+    server: Server | None = None
+
     def __init__(self, path: Path, kind: Kind, *, read_only: bool) -> None:
         _require_library(driver.sqlite_version_info)
         _require_file(path, kind)
         self.path, self.kind, self.read_only = path, kind, read_only
         self.where, self.name = str(path), path.name  # in sentences
+        self.broken: DiskError | None = None  # once the disk has failed, nothing more is written through this
         self._lock = threading.RLock()
         with self._told():
             self._connection = _connect(path, read_only)
@@ -102,6 +106,8 @@ class Database:
         """Hold the only right to write to this file; all of it is stored at the end, or nothing."""
         if self.read_only:
             raise RecordsError(f"{self.path} was opened for reading only. Open it for writing to store anything.")
+        if self.broken is not None:
+            raise self.broken
         with self._lock:
             self.run("BEGIN IMMEDIATE")
             try:
@@ -153,6 +159,8 @@ class Database:
             told = explained(fault, self.path)
             if told is None:
                 raise
+            if isinstance(told, DiskError):
+                self.broken = told
             raise told from fault
 
 

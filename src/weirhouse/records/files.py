@@ -28,6 +28,16 @@ def exist(folder: Path) -> bool:
     return postgres.exist(server)
 
 
+def mark(folder: Path) -> object:
+    """Return what changes with every entry on a server; None where the files themselves tell that they changed."""
+    server = server_of(folder)
+    if server is None:
+        return None
+    from weirhouse.records import postgres
+
+    return postgres.newest(server)
+
+
 def create(folder: Path) -> None:
     """Make empty records of the plant, unless there are some.
 
@@ -67,11 +77,25 @@ def _pair_of_empty(folder: Path) -> str:
         alone.close()
 
 
-def _make(path: Path, kind: Kind, pair: str) -> None:
+def create_pair(folder: Path, pair: str, made_at: int) -> None:
+    """Make empty records in an empty folder under a mark that was made before [UTC epoch us]."""
+    for kind in (SERIES, LEDGER):
+        _make(folder / kind.file, kind, pair, made_at)
+
+
+def put_in_place(file: Path, path: Path) -> None:
+    """Give a whole file, that nobody has open, its place; nothing that is there is replaced."""
+    if path.exists():
+        raise RecordsError(f"{path} is there by now. Nothing was replaced.")
+    _place(file, path)
+
+
+def _make(path: Path, kind: Kind, pair: str, made_at: int | None = None) -> None:
     from weirhouse.records import schema  # SQLAlchemy; see engine
 
     new = path.with_name(f".{path.name}.{os.getpid()}.{uuid.uuid4().hex[:8]}")
-    made_at = int(datetime.now(UTC).timestamp() * 1_000_000)
+    if made_at is None:
+        made_at = int(datetime.now(UTC).timestamp() * 1_000_000)
     try:
         connection = driver.connect(str(new), isolation_level=None)
         try:
@@ -125,6 +149,16 @@ def open_file(folder: Path, kind: Kind, *, read_only: bool) -> Database:
     if server is None:
         return open_at(folder / kind.file, kind, read_only=read_only)
     return open_at(server, kind, read_only=read_only)
+
+
+def require_here(folder: Path, database: Database) -> None:
+    """Refuse to write to records that the plant file no longer names, because they were moved since it was opened."""
+    now = server_of(folder)
+    if now != database.server:
+        raise RecordsError(
+            f"The records were moved to {now or folder} meanwhile. Nothing was stored in {database.where}. Enter it "
+            "again."
+        )
 
 
 def open_at(where: Path | Server, kind: Kind, *, read_only: bool) -> Database:

@@ -208,6 +208,16 @@ def exist(server: Server) -> bool:
         return owner(connection, schema_of(server, LEDGER)) is not None
 
 
+def newest(server: Server) -> int | None:
+    """Return the number of the newest entry; None where there are no records of this plant."""
+    with _one(server) as connection:
+        if owner(connection, server.schema) is None:
+            return None
+        connection.execute("SELECT set_config('search_path', ?, false)", (f'"{server.schema}"',))
+        found = connection.execute("SELECT sequence FROM head").fetchone()
+        return None if found is None else int(found[0])
+
+
 def create(server: Server, pair: str = "", made_at: int | None = None) -> None:
     """Make empty records of a plant, unless there are some; whole or not at all."""
     from weirhouse.records import schema  # SQLAlchemy; see engine
@@ -242,6 +252,39 @@ def create(server: Server, pair: str = "", made_at: int | None = None) -> None:
                 connection.execute("INSERT INTO origin VALUES (1, ?, ?)", (pair, made_at))
                 if kind is LEDGER:
                     connection.execute("INSERT INTO head VALUES (1, 0, ?)", (ledger.beginning(pair),))
+
+
+def require_none(server: Server) -> None:
+    """Refuse a server that has records of this plant, or another's tables under its name."""
+    with _one(server) as connection:
+        for kind in (LEDGER, SERIES):
+            if owner(connection, schema_of(server, kind)) is not None:
+                raise RecordsError(
+                    f"{server}: {schema_of(server, kind)} is there. Nothing was moved and nothing is replaced. Name "
+                    "another schema."
+                )
+
+
+def rename(old: Server, new: Server) -> None:
+    """Give the schemas of a plant another name, both or none; nothing that is there is replaced."""
+    with _one(old) as connection, connection.raw.transaction():
+        for kind in (LEDGER, SERIES):
+            connection.raw.execute(
+                names.SQL("ALTER SCHEMA {} RENAME TO {}").format(
+                    names.Identifier(schema_of(old, kind)), names.Identifier(schema_of(new, kind))
+                )
+            )
+
+
+def drop(server: Server) -> None:
+    """Remove the schemas that a move made and did not finish."""
+    if not server.schema.startswith("moving_"):
+        raise RecordsError(f"{server} is no unfinished move, and is not removed.")
+    with suppress(RecordsError), _one(server) as connection:
+        for kind in (LEDGER, SERIES):
+            connection.raw.execute(
+                names.SQL("DROP SCHEMA IF EXISTS {} CASCADE").format(names.Identifier(schema_of(server, kind)))
+            )
 
 
 @contextmanager

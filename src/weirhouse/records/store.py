@@ -6,7 +6,8 @@ its entry last, so that one broken off counts for nothing; its rows are swept aw
 """
 
 import math
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from dataclasses import replace
 from datetime import datetime, timedelta
 from pathlib import Path
@@ -63,6 +64,11 @@ class Store:
             files.create(folder)
         return cls(folder, files.open_file(folder, LEDGER, read_only=read_only))
 
+    @property
+    def broken(self) -> bool:
+        """Whether the disk failed while this was written to: what was acknowledged stands, nothing more is taken."""
+        return any(one is not None and one.broken is not None for one in (self._ledger, self._series_file))
+
     def close(self) -> None:
         """Close both files."""
         if self._series_file is not None:
@@ -111,7 +117,7 @@ class Store:
         """
         entered = utc("correction", entered_at)
         entering.require_words(person, reason, "correct an entry")
-        with self._ledger.writing():
+        with self._writing():
             old = ledger.find(self._ledger, id)
             if old is None:
                 raise ledger.unknown(id)
@@ -134,7 +140,7 @@ class Store:
     def _append(self, bodies: Sequence[Body], reason: str) -> int:
         if not bodies:
             return 0
-        with self._ledger.writing():
+        with self._writing():
             self._require_samples(bodies)
             self._closings.require_open(bodies, reason)
             return ledger.append(self._ledger, bodies)
@@ -186,7 +192,7 @@ class Store:
         key = f"{digest}\n{rows}\n{entering.content(bodies)}"
         imported = entering.of_import(name, digest, rows, tidy, bodies, detail)
         packed = [chunk for one in tidy.values() for chunk in chunks.pack(one)]  # others may write meanwhile
-        with self._ledger.writing():
+        with self._writing():
             import_id, counts = self._import_id(key)
             if counts:
                 return Receipt(import_id=import_id, stored=0, already_there=stored)
@@ -235,7 +241,7 @@ class Store:
         """Withdraw an import: none of its rows and readings counts any more. Withdrawn again, nothing changes."""
         entered = utc("withdrawal", entered_at)
         entering.require_words(person, reason, "withdraw an import")
-        with self._ledger.writing():
+        with self._writing():
             old = ledger.find(self._ledger, import_id)
             if old is None or old.kind != "import":
                 raise RecordsError(f'No import has the id "{import_id}". Take the id from the list of imports.')
@@ -452,6 +458,13 @@ class Store:
         return verify.problems(self._ledger, self._series)
 
     # --- within
+
+    @contextmanager
+    def _writing(self) -> Iterator[None]:
+        """Hold the only right to write, where the plant's records still lie: they may have been moved meanwhile."""
+        with self._ledger.writing():
+            files.require_here(self.folder, self._ledger)
+            yield
 
     def _series(self) -> Database:
         """Return the series, opened at first need: where they are damaged, what people entered can still be read."""
