@@ -51,12 +51,13 @@ class Database:
 
     server: Server | None = None
 
+    broken: DiskError | None = None  # once the disk has failed, nothing more is written through this
+
     def __init__(self, path: Path, kind: Kind, *, read_only: bool) -> None:
         _require_library(driver.sqlite_version_info)
         _require_file(path, kind)
         self.path, self.kind, self.read_only = path, kind, read_only
         self.where, self.name = str(path), path.name  # in sentences
-        self.broken: DiskError | None = None  # once the disk has failed, nothing more is written through this
         self._lock = threading.RLock()
         with self._told():
             self._connection = _connect(path, read_only)
