@@ -71,7 +71,7 @@ def create_app(
     def find(scope: Scope) -> Line | None:
         return line_of(lines, scope)
 
-    return Starlette(
+    app = Starlette(
         routes=[route for _, route in lines],
         middleware=[
             Middleware(Guard, hosts=("localhost", *hosts), refuse=refuse, most=most),
@@ -79,6 +79,8 @@ def create_app(
         ],
         exception_handlers={HTTPException: refused, ValueError: refused, OSError: refused},
     )
+    app.state.source = source
+    return app
 
 
 def line_of(lines: Sequence[tuple[Line, BaseRoute]], scope: Scope) -> Line | None:

@@ -70,9 +70,15 @@ def page_text(request: Request, template: str, data: Mapping[str, Any]) -> str:
         request.state.told = True
     return environment().get_template(template).render(
         **data, look=look_of(request), here=here, who=getattr(request.state, "person", None),
-        tries_failed=failed_of(request), entered=getattr(request.state, "entered", True),
+        banner=banner_of(request), tries_failed=failed_of(request), entered=getattr(request.state, "entered", True),
         may=lambda need: may(request, Need(need)),
     )  # fmt: skip
+
+
+def banner_of(request: Request) -> str:
+    """Return what every page says above all else: that nothing more can be stored."""
+    source = getattr(getattr(request.scope.get("app"), "state", None), "source", None)
+    return source.stopped if source is not None else ""
 
 
 def failed_of(request: Request) -> int:
@@ -85,7 +91,7 @@ def seen_by(request: Request) -> tuple[object, ...]:
     """Return what a page shows beside its content: part of the key under which its text may be kept."""
     person = getattr(request.state, "person", None)
     free, entered = getattr(request.state, "free", False), getattr(request.state, "entered", True)
-    return (look_of(request), person, failed_of(request), free, entered)
+    return (look_of(request), person, failed_of(request), free, entered, banner_of(request))
 
 
 def may(request: Request, need: Need) -> bool:

@@ -20,6 +20,7 @@ from weirhouse.plant import load
 from weirhouse.plant.model import Plant
 from weirhouse.records import people
 from weirhouse.records.access import Access
+from weirhouse.records.model import DiskError
 from weirhouse.records.people import Person
 from weirhouse.records.store import Store
 from weirhouse.situation.at import at, between
@@ -31,6 +32,10 @@ Clock = Callable[[], datetime]
 T = TypeVar("T")
 BACK, AHEAD = timedelta(hours=24), timedelta(hours=12)  # of the timetable
 KEPT = 24  # answers
+STOPPED = (
+    "The disk failed while something was stored, and nothing more is taken: what was acknowledged before is kept, what "
+    "was not is lost. Write on paper, look at the disk and at the last backup, then end Weirhouse and start it again."
+)
 FILES = ("plant.toml", "records.sqlite", "records.sqlite-wal", "series.sqlite", "series.sqlite-wal")
 SEARCHED = 400  # days of the log, back from now
 MOST_FOUND = 200  # lines
@@ -49,6 +54,7 @@ class PlantFolder:
 
     def __init__(self, folder: Path, *, clock: Clock) -> None:
         self.folder, self.clock = folder, clock
+        self.stopped = ""  # why nothing more is written
         self.access = Access(folder)
         self.code: SetupCode | None = None  # with which another device may make the first account
         self._plant_lock, self._answer_lock = threading.Lock(), threading.RLock()
@@ -97,9 +103,19 @@ class PlantFolder:
 
     @contextmanager
     def writing(self) -> Iterator[Store]:
-        """Open the records for writing."""
-        with Store.open(self.folder) as store:
-            yield store
+        """Open the records for writing. Once the disk has failed, nothing more is written until a new start."""
+        if self.stopped:
+            raise DiskError(self.stopped)
+        try:
+            with Store.open(self.folder) as store:
+                try:
+                    yield store
+                finally:
+                    if store.broken:
+                        self.stopped = STOPPED
+        except DiskError:
+            self.stopped = STOPPED
+            raise
 
     def people(self) -> dict[str, Person]:
         """Return everybody who has or had an account, by id."""
