@@ -69,11 +69,6 @@ class Store:
         """Whether the disk failed while this was written to: what was acknowledged stands, nothing more is taken."""
         return any(one is not None and one.broken is not None for one in (self._ledger, self._series_file))
 
-    @property
-    def broken(self) -> bool:
-        """Whether the disk failed while this was written to: what was acknowledged stands, nothing more is taken."""
-        return any(one is not None and one.broken is not None for one in (self._ledger, self._series_file))
-
     def close(self) -> None:
         """Close both files."""
         if self._series_file is not None:
