@@ -131,7 +131,11 @@ class Client(threading.Thread):
             )
         if turn < 0.90:
             return self._form("note", {}, "text")
-        if turn < 0.95:
+        if turn < 0.93:
+            return self._form(
+                "dose_change", {"subject": "coagulant", "to": f"{self._value()} mg/L", "from": ""}, "note"
+            )
+        if turn < 0.96:
             return self._form("backwash", {"subject": "filter_1", "until": "", "volume": "3000 gal"}, "note")
         return self._form("power_failure", {"until": ""}, "note")
 

@@ -62,7 +62,7 @@ def new_plant(folder: Path) -> str:
     return f"{cookie_name({'type': 'http', 'scheme': 'http'})}={access.open_session(person.id, now)}"
 
 
-def run(work: Path, kills: int, seed: int, *, batch: int = 24, say: Callable[[str], None] = lambda _: None) -> Kills:
+def run(work: Path, kills: int, seed: int, *, batch: int = 32, say: Callable[[str], None] = lambda _: None) -> Kills:
     """Kill the server so many times, and examine the records after each."""
     found = Kills()
     began = time.monotonic()
