@@ -102,6 +102,8 @@ class Postgres(Database):
         """Hold the only right to write to this schema; all of it is stored at the end, or nothing."""
         if self.read_only:
             raise RecordsError(f"{self.where} was opened for reading only. Open it for writing to store anything.")
+        if self.broken is not None:
+            raise self.broken
         with self._lock:
             self.run("BEGIN ISOLATION LEVEL READ COMMITTED READ WRITE")
             try:
@@ -173,6 +175,8 @@ class Postgres(Database):
             told = explained(fault, self.where)
             if told is None:
                 raise
+            if isinstance(told, DiskError):
+                self.broken = told
             raise told from fault
 
 
