@@ -18,7 +18,7 @@ from weirhouse.desk.timetable import Timetable
 from weirhouse.desk.today import today
 from weirhouse.plant import load
 from weirhouse.plant.model import Plant
-from weirhouse.records import people
+from weirhouse.records import files, people
 from weirhouse.records.access import Access
 from weirhouse.records.model import DiskError
 from weirhouse.records.people import Person
@@ -86,7 +86,7 @@ class PlantFolder:
 
     def kept(self, key: object, make: Callable[[], T]) -> T:
         """Return what was made for a key while no file has changed since; two who ask at once wait for one making."""
-        whole = (self._stamp(FILES), key)
+        whole = (self._stamp(FILES), files.mark(self.folder), key)
         with self._answer_lock:
             if whole not in self._answers:
                 while len(self._answers) >= KEPT:
