@@ -15,6 +15,7 @@ import numba
 import numpy as np
 
 from weirhouse.twin import layout as at
+from weirhouse.twin import places as pl
 
 
 def _cacheable() -> bool:
@@ -58,7 +59,7 @@ def viscosity_of(temperature):
 
 
 @_compiled
-def properties(temperature, m, p, found):
+def properties(temperature, p, found):
     """Write what depends on temperature alone."""
     mu, rho = viscosity_of(temperature), density_of(temperature)
     nu = mu / rho
@@ -68,12 +69,12 @@ def properties(temperature, m, p, found):
     for i in range(at.CLASSES):
         d = _SIZES[i]
         fall = 9.80665 * heavier * d**2 / (18.0 * nu + math.sqrt(0.75 * 1.0 * 9.80665 * heavier * d**3))
-        found[FALL + i] = fall * p.settling_scale[m]
-    found[AGGREGATION] = p.aggregation[m] * (1 - 0.015 * (20 - temperature))
+        found[FALL + i] = fall * p[pl.P_SETTLING_SCALE]
+    found[AGGREGATION] = p[pl.P_AGGREGATION] * (1 - 0.015 * (20 - temperature))
     arrhenius = math.exp(at.ACTIVATION * (1 / (20.0 + 273.15) - 1 / (temperature + 273.15)))
-    found[FAST_RATE] = p.fast_rate[m] * arrhenius
-    found[SLOW_RATE] = p.slow_rate[m] * arrhenius
-    found[FLOC_FALL] = p.floc_velocity[m] * 0.0010016 / mu
+    found[FAST_RATE] = p[pl.P_FAST_RATE] * arrhenius
+    found[SLOW_RATE] = p[pl.P_SLOW_RATE] * arrhenius
+    found[FLOC_FALL] = p[pl.P_FLOC_VELOCITY] * 0.0010016 / mu
 
 
 @_compiled
@@ -128,72 +129,72 @@ def mean_share(r):
 
 
 @_compiled
-def stirred(m, c, flow, volume, low, high, dt, cells, w):
+def stirred(c, flow, volume, low, high, dt, s, o, w):
     """Pass what `w` carries from `low` up to `high` through one stirred cell; `w` becomes the mean that leaves."""
     r = flow * dt / volume
     e, g = math.exp(-r), mean_share(r)
     for i in range(low, high):
-        x = cells[m, c, i]
+        x = s[o[pl.S_CELLS] + c * at.CARRIED + i]
         entering = w[i]
         w[i] = entering + (x - entering) * g
-        cells[m, c, i] = entering + (x - entering) * e
+        s[o[pl.S_CELLS] + c * at.CARRIED + i] = entering + (x - entering) * e
 
 
 @_compiled
-def fading(m, c, flow, volume, dt, found, cells, w):
+def fading(c, flow, volume, dt, found, s, o, w):
     """Pass chlorine through one stirred cell; return what decays [g]."""
     lost = 0.0
     for i in range(2):
         k = found[FAST_RATE + i]
         a = flow / volume
         r = (a + k) * dt
-        x = cells[m, c, at.FAST + i]
+        x = s[o[pl.S_CELLS] + c * at.CARRIED + at.FAST + i]
         steady = w[at.FAST + i] * a / (a + k) if a + k > 0 else 0.0
         mean = steady + (x - steady) * mean_share(r)
-        cells[m, c, at.FAST + i] = steady + (x - steady) * math.exp(-r)
+        s[o[pl.S_CELLS] + c * at.CARRIED + at.FAST + i] = steady + (x - steady) * math.exp(-r)
         w[at.FAST + i] = mean
         lost += k * volume * mean * dt
     return lost
 
 
 @_compiled
-def settling(m, c, flow, volume, area, dt, found, cells, w):
+def settling(c, flow, volume, area, dt, found, s, o, w):
     """Pass the size classes through one stirred cell in which they settle; return what settles [g]."""
     kept = 0.0
     a = flow / volume
     for i in range(at.CLASSES):
         b = found[FALL + i] * area / volume
         r = (a + b) * dt
-        x = cells[m, c, i]
+        x = s[o[pl.S_CELLS] + c * at.CARRIED + i]
         steady = w[i] * a / (a + b) if a + b > 0 else 0.0
         mean = steady + (x - steady) * mean_share(r)
-        cells[m, c, i] = steady + (x - steady) * math.exp(-r)
+        s[o[pl.S_CELLS] + c * at.CARRIED + i] = steady + (x - steady) * math.exp(-r)
         w[i] = mean
         kept += b * volume * mean * dt
     return kept
 
 
 @_compiled
-def gradient(m, c, flow, found, train):
+def gradient(c, flow, found, t, o):
     """Return the velocity gradient in a cell [1/s]."""
     square = 0.0
-    if train.cell_head_flow[c] > 0 and flow > 0:
-        ratio = flow / train.cell_head_flow[c]
-        time = train.cell_volume[c] / flow
-        square = 9.80665 * found[WATER_DENSITY] * train.cell_head[c] * ratio * ratio / (found[VISCOSITY] * time)
-    elif train.cell_power[c] > 0:
-        square = train.cell_power[c] / (found[VISCOSITY] * train.cell_volume[c])
+    if t[o[pl.T_CELL_HEAD_FLOW] + c] > 0 and flow > 0:
+        ratio = flow / t[o[pl.T_CELL_HEAD_FLOW] + c]
+        time = t[o[pl.T_CELL_VOLUME] + c] / flow
+        square = 9.80665 * found[WATER_DENSITY] * t[o[pl.T_CELL_HEAD] + c] * ratio * ratio / (found[VISCOSITY] * time)
+    elif t[o[pl.T_CELL_POWER] + c] > 0:
+        square = t[o[pl.T_CELL_POWER] + c] / (found[VISCOSITY] * t[o[pl.T_CELL_VOLUME] + c])
     return math.sqrt(square)
 
 
 @_compiled
-def flocculating(m, c, flow, g, volume, dt, found, p, cells, w):
+def flocculating(c, flow, g, volume, dt, found, p, s, o, w):
     """Pass coagulated matter through one compartment in which fine matter grows to floc."""
-    fine, total = cells[m, c, at.FINE], cells[m, c, at.COAGULATED]
+    fine = s[o[pl.S_CELLS] + c * at.CARRIED + at.FINE]
     entering = w[at.FINE]
-    stirred(m, c, flow, volume, at.COAGULATED, at.QUALITY + 1, dt, cells, w)
+    stirred(c, flow, volume, at.COAGULATED, at.QUALITY + 1, dt, s, o, w)
     ka = found[AGGREGATION] * w[at.QUALITY]
-    kb = found[AGGREGATION] * p.breakup_ratio[m]
+    kb = found[AGGREGATION] * p[pl.P_BREAKUP_RATIO]
     a = flow / volume
     rate = a + ka * g
     if rate > 0:
@@ -204,51 +205,54 @@ def flocculating(m, c, flow, g, volume, dt, found, p, cells, w):
     else:
         mean = after = fine
     w[at.FINE] = min(mean, w[at.COAGULATED])
-    cells[m, c, at.FINE] = min(after, cells[m, c, at.COAGULATED])
+    s[o[pl.S_CELLS] + c * at.CARRIED + at.FINE] = min(after, s[o[pl.S_CELLS] + c * at.CARRIED + at.COAGULATED])
 
 
 @_compiled
-def plug_flow(m, q, flow, size, dt, decaying, found, pieces, first, count, w):
+def plug_flow(q, flow, size, dt, decaying, found, s, o, w):
     """Push `w` into a pipe and take as much from its other end into `w`; return what chlorine decays [g]."""
     lost = 0.0
+    ring = o[pl.S_PIECES] + q * at.PIECES * (1 + at.CARRIED)
+    wide = 1 + at.CARRIED
+    first, count = int(s[o[pl.S_PIECE_FIRST] + q]), int(s[o[pl.S_PIECE_COUNT] + q])
     if decaying:
         for i in range(2):
             e = math.exp(-found[FAST_RATE + i] * dt)
-            for k in range(count[m, q]):
-                n = (first[m, q] + k) % at.PIECES
-                lost += pieces[m, q, n, 0] * pieces[m, q, n, 1 + at.FAST + i] * (1 - e)
-                pieces[m, q, n, 1 + at.FAST + i] *= e
+            for k in range(count):
+                n = ring + (first + k) % at.PIECES * wide
+                lost += s[n] * s[n + 1 + at.FAST + i] * (1 - e)
+                s[n + 1 + at.FAST + i] *= e
     volume = flow * dt
     if volume <= 0:
         return lost
-    newest = (first[m, q] + count[m, q] - 1) % at.PIECES
-    if count[m, q] > 0 and pieces[m, q, newest, 0] < at.LEAST_SHARE * size:
-        there = pieces[m, q, newest, 0]
+    n = ring + (first + count - 1) % at.PIECES * wide
+    if count > 0 and s[n] < at.LEAST_SHARE * size:
+        there = s[n]
         for i in range(at.CARRIED):
-            pieces[m, q, newest, 1 + i] = (there * pieces[m, q, newest, 1 + i] + volume * w[i]) / (there + volume)
-        pieces[m, q, newest, 0] = there + volume
+            s[n + 1 + i] = (there * s[n + 1 + i] + volume * w[i]) / (there + volume)
+        s[n] = there + volume
     else:
-        newest = (first[m, q] + count[m, q]) % at.PIECES
-        pieces[m, q, newest, 0] = volume
+        n = ring + (first + count) % at.PIECES * wide
+        s[n] = volume
         for i in range(at.CARRIED):
-            pieces[m, q, newest, 1 + i] = w[i]
-        count[m, q] += 1
+            s[n + 1 + i] = w[i]
+        count += 1
     left = volume
     for i in range(at.CARRIED):
         w[i] = 0.0
-    while left > 0 and count[m, q] > 0:
-        oldest = first[m, q]
-        there = pieces[m, q, oldest, 0]
-        taken = there if there <= left or count[m, q] == 1 else left
-        taken = min(taken, left)
+    while left > 0 and count > 0:
+        n = ring + first * wide
+        there = s[n]
+        taken = min(there, left)
         for i in range(at.CARRIED):
-            w[i] += taken / volume * pieces[m, q, oldest, 1 + i]
+            w[i] += taken / volume * s[n + 1 + i]
         left -= taken
         if taken >= there:
-            first[m, q] = (oldest + 1) % at.PIECES
-            count[m, q] -= 1
+            first = (first + 1) % at.PIECES
+            count -= 1
         else:
-            pieces[m, q, oldest, 0] = there - taken
+            s[n] = there - taken
+    s[o[pl.S_PIECE_FIRST] + q], s[o[pl.S_PIECE_COUNT] + q] = first, count
     return lost
 
 
@@ -265,86 +269,87 @@ def coagulation(best, dose, ph, best_ph, under, over):
 
 
 @_compiled
-def best_dose(m, p, turbidity, uv254, temperature, alkalinity):
+def best_dose(p, turbidity, uv254, temperature, alkalinity):
     """Return the best dose as Al [g/m^3]."""
-    grown = (turbidity + 1) ** p.dose_turbidity[m] * alkalinity ** p.dose_alkalinity[m]
-    shift = p.dose_uv254[m] * (uv254 - 10.0) + p.dose_temperature[m] * (temperature - 10)
-    return math.exp(p.dose_constant[m] + shift) * grown
+    grown = (turbidity + 1) ** p[pl.P_DOSE_TURBIDITY] * alkalinity ** p[pl.P_DOSE_ALKALINITY]
+    shift = p[pl.P_DOSE_UV254] * (uv254 - 10.0) + p[pl.P_DOSE_TEMPERATURE] * (temperature - 10)
+    return math.exp(p[pl.P_DOSE_CONSTANT] + shift) * grown
 
 
 @_compiled
-def fed(m, n, dose, feeding, flow, dt, train, feed_tank, ledger):
+def fed(n, dose, feeding, flow, dt, t, s, o):
     """Draw a feed's solution from its day tank and return the dose that it really gives [g/m^3]."""
     if feeding == 0 or dose <= 0 or flow <= 0:
         return 0.0
-    need = dose * flow * dt / train.feed_content[n]
-    there = max(0.0, feed_tank[m, n] - train.feed_low[n])
+    need = dose * flow * dt / t[o[pl.T_FEED_CONTENT] + n]
+    there = max(0.0, s[o[pl.S_FEED_TANK] + n] - t[o[pl.T_FEED_LOW] + n])
     share = 1.0 if need <= there else there / need
-    feed_tank[m, n] -= need * share
+    s[o[pl.S_FEED_TANK] + n] -= need * share
+    s[o[pl.S_LEDGER] + at.L_PRODUCT + n] += need * share
     if share < 1:
-        ledger[m, at.L_DRY_FEED] += dt / 60
+        s[o[pl.S_LEDGER] + at.L_DRY_FEED] += dt / 60
     return dose * share
 
 
 @_compiled
-def chlorinated(m, dose, met, flow, dt, p, ledger, w):
+def chlorinated(dose, met, flow, dt, p, s, o, w):
     """Add chlorine to `w`, less what is used up at once where nothing met that before."""
-    gone = 0.0 if met else min(dose, p.chlorine_demand[m])
-    w[at.FAST] += p.fast_share[m] * (dose - gone)
-    w[at.SLOW] += (1 - p.fast_share[m]) * (dose - gone)
-    ledger[m, at.L_CL_IN] += dose * flow * dt
-    ledger[m, at.L_CL_DECAYED] += gone * flow * dt
+    gone = 0.0 if met else min(dose, p[pl.P_CHLORINE_DEMAND])
+    w[at.FAST] += p[pl.P_FAST_SHARE] * (dose - gone)
+    w[at.SLOW] += (1 - p[pl.P_FAST_SHARE]) * (dose - gone)
+    s[o[pl.S_LEDGER] + at.L_CL_IN] += dose * flow * dt
+    s[o[pl.S_LEDGER] + at.L_CL_DECAYED] += gone * flow * dt
 
 
 # --- clarifier ----------------------------------------------------------------------------------------------------
 
 
 @_compiled
-def clarify(m, k, flow, gt, blowdown_at, dt, found, train, p, s, w):
+def clarify(k, flow, gt, blowdown_at, dt, found, t, p, s, o, w):
     """Settle floc at the clarifier's inlet, keep its blanket and let sludge off; return the flow that goes on."""
     if flow <= 0:
         return flow
-    area, depth = train.clarifier_area[k], train.clarifier_depth[k]
-    ratio = gt / at.GT_FULL_GROWN if train.has_flocculation[0] else at.GT_WITHOUT
+    area, depth = t[o[pl.T_CLARIFIER_AREA] + k], t[o[pl.T_CLARIFIER_DEPTH] + k]
+    ratio = gt / at.GT_FULL_GROWN if t[o[pl.T_HAS_FLOCCULATION]] else at.GT_WITHOUT
     fall = found[FLOC_FALL] * math.sqrt(max(w[at.QUALITY], at.LEAST_QUALITY)) * min(1.0, ratio) ** 0.3
     rise = flow / area
-    floats = 0.5 * math.erfc(-math.log(rise / max(fall, 1e-12)) / (p.floc_spread[m] * math.sqrt(2.0)))
+    floats = 0.5 * math.erfc(-math.log(rise / max(fall, 1e-12)) / (p[pl.P_FLOC_SPREAD] * math.sqrt(2.0)))
     total, fine = w[at.COAGULATED], w[at.FINE]
     through = 1.0
     high = 0.0
     if depth > 0:
-        high = min(s.blanket[m, k] / (area * at.BLANKET_SOLIDS), depth)
+        high = min(s[o[pl.S_BLANKET] + k] / (area * at.BLANKET_SOLIDS), depth)
         lost = min(max((rise / max(fall, 1e-12) - at.LOST_FROM) / at.LOST_OVER, 0.0), 1.0)
-        through = math.exp(-p.blanket_capture[m] * at.BLANKET_SHARE * high * (1 - lost))
-    factor = through * p.passing[m]
+        through = math.exp(-p[pl.P_BLANKET_CAPTURE] * at.BLANKET_SHARE * high * (1 - lost))
+    factor = through * p[pl.P_PASSING]
     passing = min(total, factor * (fine + (total - fine) * floats))
     w[at.FINE] = min(passing, factor * fine)
-    s.blanket[m, k] += (total - passing) * flow * dt
-    s.ledger[m, at.L_CLARIFIER] += (total - passing) * flow * dt
+    s[o[pl.S_BLANKET] + k] += (total - passing) * flow * dt
+    s[o[pl.S_LEDGER] + at.L_CLARIFIER] += (total - passing) * flow * dt
     if depth > 0:
-        over = max(0.0, s.blanket[m, k] - area * depth * at.BLANKET_SOLIDS)
-        s.blanket[m, k] -= over
-        s.ledger[m, at.L_CLARIFIER] -= over
+        over = max(0.0, s[o[pl.S_BLANKET] + k] - area * depth * at.BLANKET_SOLIDS)
+        s[o[pl.S_BLANKET] + k] -= over
+        s[o[pl.S_LEDGER] + at.L_CLARIFIER] -= over
         passing += over / (flow * dt)
     w[at.COAGULATED] = passing
-    size = train.blowdown_volume[k]
+    size = t[o[pl.T_BLOWDOWN_VOLUME] + k]
     if size <= 0:
         return flow
-    s.since_blowdown[m, k] += dt
-    if s.blowdown_left[m, k] <= 0 and (
-        s.since_blowdown[m, k] >= train.blowdown_every[k] or (depth > 0 and high > blowdown_at * depth)
+    s[o[pl.S_SINCE_BLOWDOWN] + k] += dt
+    if s[o[pl.S_BLOWDOWN_LEFT] + k] <= 0 and (
+        s[o[pl.S_SINCE_BLOWDOWN] + k] >= t[o[pl.T_BLOWDOWN_EVERY] + k] or (depth > 0 and high > blowdown_at * depth)
     ):
-        s.blowdown_left[m, k] = size
-        s.since_blowdown[m, k] = 0.0
-    if s.blowdown_left[m, k] > 0:
-        down = min(min(s.blowdown_left[m, k] / dt, size / at.BLOWDOWN_LASTS), 0.5 * flow)
+        s[o[pl.S_BLOWDOWN_LEFT] + k] = size
+        s[o[pl.S_SINCE_BLOWDOWN] + k] = 0.0
+    if s[o[pl.S_BLOWDOWN_LEFT] + k] > 0:
+        down = min(min(s[o[pl.S_BLOWDOWN_LEFT] + k] / dt, size / at.BLOWDOWN_LASTS), 0.5 * flow)
         dense = at.SLUDGE_SOLIDS * high / (high + at.SLUDGE_HALF)
-        sludge = min(s.blanket[m, k], dense * down * dt)
-        s.blanket[m, k] -= sludge
-        s.blowdown_left[m, k] = max(0.0, s.blowdown_left[m, k] - down * dt)
-        s.ledger[m, at.L_BLOWDOWN] += down * dt
-        s.ledger[m, at.L_BLOWDOWN_G] += sludge + down * dt * (w[at.COAGULATED] + w[at.UNCOAGULATED])
-        s.ledger[m, at.L_CL_WASTED] += down * dt * (w[at.FAST] + w[at.SLOW])
+        sludge = min(s[o[pl.S_BLANKET] + k], dense * down * dt)
+        s[o[pl.S_BLANKET] + k] -= sludge
+        s[o[pl.S_BLOWDOWN_LEFT] + k] = max(0.0, s[o[pl.S_BLOWDOWN_LEFT] + k] - down * dt)
+        s[o[pl.S_LEDGER] + at.L_BLOWDOWN] += down * dt
+        s[o[pl.S_LEDGER] + at.L_BLOWDOWN_G] += sludge + down * dt * (w[at.COAGULATED] + w[at.UNCOAGULATED])
+        s[o[pl.S_LEDGER] + at.L_CL_WASTED] += down * dt * (w[at.FAST] + w[at.SLOW])
         flow -= down
     return flow
 
@@ -353,53 +358,53 @@ def clarify(m, k, flow, gt, blowdown_at, dt, found, train, p, s, w):
 
 
 @_compiled
-def filtering(m, f, u, dt, found, train, p, s, w, solids, quality):
+def filtering(f, u, dt, found, t, p, s, o, w, solids, quality):
     """Filter for one step: return the turbidity off the filter and what it lets through [g/m^3]."""
-    height = train.filter_box[f] + train.filter_pore[f]
+    height = t[o[pl.T_FILTER_BOX] + f] + t[o[pl.T_FILTER_PORE] + f]
     r = u * dt / height
     e, g = math.exp(-r), mean_share(r)
-    mean = np.empty(at.BOX)
-    for i in range(at.BOX):
-        entering = 0.0
-        if i == at.BOX_SOLIDS:
-            entering = solids
-        elif i == at.BOX_QUALITY:
-            entering = quality
-        elif i >= at.BOX_FAST:
-            entering = w[at.FAST + i - at.BOX_FAST]
-        x = s.box[m, f, i]
-        mean[i] = entering + (x - entering) * g
-        s.box[m, f, i] = entering + (x - entering) * e
-    direct = p.wash_remnant[m] * mean[at.BOX_REMNANT]
-    c = mean[at.BOX_SOLIDS] + mean[at.BOX_REMNANT] - direct
-    q = max(mean[at.BOX_QUALITY], at.LEAST_QUALITY)
-    shaken = p.shaking[m] * max(0.0, u / max(s.lagged_rate[m, f], at.LEAST_LAGGED) - 1)
-    s.lagged_rate[m, f] = u + (s.lagged_rate[m, f] - u) * math.exp(-dt / at.RATE_LAG)
-    base = p.coefficient_scale[m] * q * math.sqrt(at.REFERENCE_RATE / u)
+    x = s[o[pl.S_BOX] + f * at.BOX + at.BOX_SOLIDS]
+    onto = solids + (x - solids) * g
+    s[o[pl.S_BOX] + f * at.BOX + at.BOX_SOLIDS] = solids + (x - solids) * e
+    x = s[o[pl.S_BOX] + f * at.BOX + at.BOX_QUALITY]
+    q = quality + (x - quality) * g
+    s[o[pl.S_BOX] + f * at.BOX + at.BOX_QUALITY] = quality + (x - quality) * e
+    x = s[o[pl.S_BOX] + f * at.BOX + at.BOX_REMNANT]
+    remnant = x * g
+    s[o[pl.S_BOX] + f * at.BOX + at.BOX_REMNANT] = x * e
+    for i in range(2):
+        entering, x = w[at.FAST + i], s[o[pl.S_BOX] + f * at.BOX + at.BOX_FAST + i]
+        w[at.FAST + i] = entering + (x - entering) * g
+        s[o[pl.S_BOX] + f * at.BOX + at.BOX_FAST + i] = entering + (x - entering) * e
+    direct = p[pl.P_WASH_REMNANT] * remnant
+    c = onto + remnant - direct
+    q = min(max(q, at.LEAST_QUALITY), 1.0)
+    shaken = p[pl.P_SHAKING] * max(0.0, u / max(s[o[pl.S_LAGGED_RATE] + f], at.LEAST_LAGGED) - 1)
+    s[o[pl.S_LAGGED_RATE] + f] = u + (s[o[pl.S_LAGGED_RATE] + f] - u) * math.exp(-dt / at.RATE_LAG)
+    base = p[pl.P_COEFFICIENT_SCALE] * q * math.sqrt(at.REFERENCE_RATE / u)
     caught = 0.0
-    least = p.least_ripe[m]
-    worn = p.detachment[m] * u / at.REFERENCE_RATE
-    for j in range(train.layer_cells[f]):
-        x = s.deposit[m, f, j]
-        dz = train.depth[f, j]
-        filled = x / (train.full_deposit[f, j] * p.full_scale[m])
-        ripe = least + (1 - least) * (1 - math.exp(-x / p.ripening_deposit[m]))
+    least = p[pl.P_LEAST_RIPE]
+    worn = p[pl.P_DETACHMENT] * u / at.REFERENCE_RATE
+    for j in range(int(t[o[pl.T_LAYER_CELLS] + f])):
+        x = s[o[pl.S_DEPOSIT] + f * o[pl.N_LAYERS] + j]
+        dz = t[o[pl.T_DEPTH] + f * o[pl.N_LAYERS] + j]
+        filled = x / (t[o[pl.T_FULL_DEPOSIT] + f * o[pl.N_LAYERS] + j] * p[pl.P_FULL_SCALE])
+        ripe = least + (1 - least) * (1 - math.exp(-x / p[pl.P_RIPENING_DEPOSIT]))
         room = math.sqrt(max(0.0, 1 - filled))
-        removed = c * (1 - math.exp(-train.coefficient[f, j] * base * ripe * room * dz))
+        removed = c * (1 - math.exp(-t[o[pl.T_COEFFICIENT] + f * o[pl.N_LAYERS] + j] * base * ripe * room * dz))
         loosened = (worn * filled + shaken) * dt
         loose = x * loosened / (1 + loosened)
         x += u * removed * dt / dz - loose
         c += loose * dz / (u * dt) - removed
-        s.deposit[m, f, j] = x
+        s[o[pl.S_DEPOSIT] + f * o[pl.N_LAYERS] + j] = x
         caught += x * dz
-    worse = p.deposit_resistance[m] * (1 + at.WORSE_HEAD * (1 - q))
-    resistance = train.filter_resistance[f] * p.resistance_scale[m]
-    s.head[m, f] = found[VISCOSITY] / 0.0010016 * u * (resistance + worse * 0.001 * caught) + (
-        train.filter_turbulent[f] * u * u
+    worse = p[pl.P_DEPOSIT_RESISTANCE] * (1 + at.WORSE_HEAD * (1 - q))
+    resistance = t[o[pl.T_FILTER_RESISTANCE] + f] * p[pl.P_RESISTANCE_SCALE]
+    s[o[pl.S_HEAD] + f] = found[VISCOSITY] / 0.0010016 * u * (resistance + worse * 0.001 * caught) + (
+        t[o[pl.T_FILTER_TURBULENT] + f] * u * u
     )
-    w[at.FAST], w[at.SLOW] = mean[at.BOX_FAST], mean[at.BOX_SLOW]
     through = c + direct
-    return through / p.floc_solids[m] + p.filtered_floor[m], through
+    return through / p[pl.P_FLOC_SOLIDS] + p[pl.P_FILTERED_FLOOR], through
 
 
 @_compiled
@@ -411,21 +416,21 @@ def fluidising(grain, density, found):
 
 
 @_compiled
-def washing(m, f, dt, found, train, s):
+def washing(f, dt, found, t, s, o):
     """Wash for one step: return the solids in the waste water [g/m^3]."""
-    u = train.wash_rate[f]
+    u = t[o[pl.T_WASH_RATE] + f]
     released = 0.0
-    for j in range(train.layer_cells[f]):
-        lifted = u / fluidising(train.grain_90[f, j], train.grain_density[f, j], found)
+    for j in range(int(t[o[pl.T_LAYER_CELLS] + f])):
+        lifted = u / fluidising(t[o[pl.T_GRAIN_90] + f * o[pl.N_LAYERS] + j], t[o[pl.T_GRAIN_DENSITY] + f * o[pl.N_LAYERS] + j], found)
         scour = at.SCOUR * min(max((lifted - 1) / at.SCOUR_SPAN, 0.0), 1.0)
-        x = s.deposit[m, f, j]
+        x = s[o[pl.S_DEPOSIT] + f * o[pl.N_LAYERS] + j]
         after = x * math.exp(-scour * dt)
-        released += (x - after) * train.depth[f, j]
-        s.deposit[m, f, j] = after
-    r = u * dt / (train.filter_box[f] + train.filter_pore[f])
+        released += (x - after) * t[o[pl.T_DEPTH] + f * o[pl.N_LAYERS] + j]
+        s[o[pl.S_DEPOSIT] + f * o[pl.N_LAYERS] + j] = after
+    r = u * dt / (t[o[pl.T_FILTER_BOX] + f] + t[o[pl.T_FILTER_PORE] + f])
     steady = released / (u * dt)
-    x = s.box[m, f, at.BOX_REMNANT]
-    s.box[m, f, at.BOX_REMNANT] = steady + (x - steady) * math.exp(-r)
+    x = s[o[pl.S_BOX] + f * at.BOX + at.BOX_REMNANT]
+    s[o[pl.S_BOX] + f * at.BOX + at.BOX_REMNANT] = steady + (x - steady) * math.exp(-r)
     return steady + (x - steady) * mean_share(r)
 
 
@@ -433,23 +438,23 @@ def washing(m, f, dt, found, train, s):
 
 
 @_compiled
-def tank_mix(m, i, inflow, outflow, volume, dt, found, train, s, fast, slow):
+def tank_mix(i, inflow, outflow, volume, dt, found, t, s, o, fast, slow):
     """Pass chlorine through a tank whose level may move; return both parts that leave and what decays [g]."""
-    n = train.tank_cells[i]
+    n = int(t[o[pl.T_TANK_CELLS] + i])
     lost = 0.0
     share = volume / n
     ef, es = math.exp(-found[FAST_RATE] * dt), math.exp(-found[SLOW_RATE] * dt)
     for c in range(n):
-        at_c = train.tank_first[i] + c
+        at_c = int(t[o[pl.T_TANK_FIRST] + i]) + c
         entering = inflow + (outflow - inflow) * c / n
-        x, y = s.tank_chlorine[m, at_c, 0], s.tank_chlorine[m, at_c, 1]
+        x, y = s[o[pl.S_TANK_CHLORINE] + at_c * 2 + 0], s[o[pl.S_TANK_CHLORINE] + at_c * 2 + 1]
         lost += share * (x * (1 - ef) + y * (1 - es))
         x, y = x * ef, y * es
         together = share + entering * dt
         if together > 0:
             x = (share * x + entering * dt * fast) / together
             y = (share * y + entering * dt * slow) / together
-        s.tank_chlorine[m, at_c, 0], s.tank_chlorine[m, at_c, 1] = x, y
+        s[o[pl.S_TANK_CHLORINE] + at_c * 2 + 0], s[o[pl.S_TANK_CHLORINE] + at_c * 2 + 1] = x, y
         fast, slow = x, y
     return fast, slow, lost
 
@@ -458,108 +463,108 @@ def tank_mix(m, i, inflow, outflow, volume, dt, found, train, s, fast, slow):
 
 
 @_compiled
-def decide(m, t, raw, dt, start_of_day, train, rules, s, dose, feeding, refill):
+def decide(time, raw, dt, start_of_day, t, r, s, o, dose, feeding, refill):
     """Return flow wanted, hysteresis states and the filter whose wash begins; write doses, failures and refills."""
-    day = (start_of_day + t) % 86400.0
-    tanks, filters = train.tank_full.size, train.filter_area.size
+    day = (start_of_day + time) % 86400.0
+    tanks, filters = o[pl.N_TANKS], o[pl.N_FILTERS]
     block = -1
-    for b in range(rules.block_start.size):
-        if rules.block_start[b] <= t:
+    for b in range(o[pl.N_BLOCKS]):
+        if r[o[pl.R_BLOCK_START] + b] <= time:
             block = b
-    wanted = s.wanted[m]
+    wanted = s[o[pl.S_WANTED]]
     if tanks > 0:
-        share = s.tanks[m, tanks - 1] / train.tank_full[tanks - 1]
-        if share < rules.start_below:
+        share = s[o[pl.S_TANKS] + tanks - 1] / t[o[pl.T_TANK_FULL] + tanks - 1]
+        if share < r[o[pl.R_START_BELOW]]:
             wanted = 1
-        elif share >= rules.stop_above:
+        elif share >= r[o[pl.R_STOP_ABOVE]]:
             wanted = 0
     else:
         wanted = 1
-    shut = s.shut[m]
-    if raw > rules.shut_above:
+    shut = s[o[pl.S_SHUT]]
+    if raw > r[o[pl.R_SHUT_ABOVE]]:
         shut = 1
-    elif raw < rules.reopen_below:
+    elif raw < r[o[pl.R_REOPEN_BELOW]]:
         shut = 0
-    target = rules.flow * (rules.throttle_to if raw > rules.throttle_above else 1.0)
+    target = r[o[pl.R_FLOW]] * (r[o[pl.R_THROTTLE_TO]] if raw > r[o[pl.R_THROTTLE_ABOVE]] else 1.0)
     if wanted == 0:
         target = 0.0
-    if block >= 0 and not math.isnan(rules.block_flow[block]):
-        target = rules.block_flow[block]
+    if block >= 0 and not math.isnan(r[o[pl.R_BLOCK_FLOW] + block]):
+        target = r[o[pl.R_BLOCK_FLOW] + block]
     if shut == 1:
         target = 0.0
     for i in range(tanks - 1):
-        if s.tanks[m, i] > 0.985 * train.tank_full[i]:
+        if s[o[pl.S_TANKS] + i] > 0.985 * t[o[pl.T_TANK_FULL] + i]:
             target = 0.0
-    wash = choose_wash(m, t, day, dt, train, rules, s)
+    wash = choose_wash(time, day, t, r, s, o)
     if filters > 0:
         area = 0.0
         for f in range(filters):
-            if s.mode[m, f] != at.WASHING and f != wash and rules.out_of_service[f] == 0:
-                area += train.filter_area[f]
-        target = min(target, rules.max_rate * area) if area > 0 else 0.0
-    setting = t % rules.dose_every < dt * 0.999999
-    factor = rules.dose_factor * (rules.block_dose[block] if block >= 0 else 1.0)
+            if s[o[pl.S_MODE] + f] != at.WASHING and f != wash and r[o[pl.R_OUT_OF_SERVICE] + f] == 0:
+                area += t[o[pl.T_FILTER_AREA] + f]
+        target = min(target, r[o[pl.R_MAX_RATE]] * area) if area > 0 else 0.0
+    setting = time % r[o[pl.R_DOSE_EVERY]] < dt * 0.999999
+    factor = r[o[pl.R_DOSE_FACTOR]] * (r[o[pl.R_BLOCK_DOSE] + block] if block >= 0 else 1.0)
     main = True
-    for n in range(train.feed_role.size):
-        dose[n] = s.dose[m, n]
-        if train.feed_role[n] == at.COAGULANT and main and rules.table_dose.size > 0:
+    for n in range(o[pl.N_FEEDS]):
+        dose[n] = s[o[pl.S_DOSE] + n]
+        if t[o[pl.T_FEED_ROLE] + n] == at.COAGULANT and main and o[pl.N_TABLE] > 0:
             main = False
             if setting:
-                seen = raw if rules.dose_by_raw == 1 else s.came_in[m]
-                dose[n] = factor * along(seen, rules.table_turbidity, rules.table_dose)
+                seen = raw if r[o[pl.R_DOSE_BY_RAW]] == 1 else s[o[pl.S_CAME_IN]]
+                dose[n] = factor * along(seen, r, o[pl.R_TABLE_TURBIDITY], o[pl.R_TABLE_DOSE], o[pl.N_TABLE])
         else:
-            dose[n] = rules.other_doses[n]
-        feeding[n] = 0 if rules.feed_stops[n, 0] <= t < rules.feed_stops[n, 1] else 1
-        low = s.feed_tank[m, n] < rules.refill_below * train.feed_full[n]
-        refill[n] = 1 if low and rules.refill_from <= day < rules.refill_until else 0
+            dose[n] = r[o[pl.R_OTHER_DOSES] + n]
+        feeding[n] = 0 if r[o[pl.R_FEED_STOPS] + n * 2 + 0] <= time < r[o[pl.R_FEED_STOPS] + n * 2 + 1] else 1
+        low = s[o[pl.S_FEED_TANK] + n] < r[o[pl.R_REFILL_BELOW]] * t[o[pl.T_FEED_FULL] + n]
+        refill[n] = 1 if low and r[o[pl.R_REFILL_FROM]] <= day < r[o[pl.R_REFILL_UNTIL]] else 0
     return target, wanted, shut, wash
 
 
 @_compiled
-def along(x, xs, ys):
+def along(x, r, xs, ys, points):
     """Return the value at `x` on the line through points with rising `xs`; the ends go on level."""
-    last = xs.size - 1
-    if x >= xs[last]:
-        return ys[last]
-    if x <= xs[0]:
-        return ys[0]
+    last = points - 1
+    if x >= r[xs + last]:
+        return r[ys + last]
+    if x <= r[xs]:
+        return r[ys]
     i = 0
-    while x >= xs[i + 1]:
+    while x >= r[xs + i + 1]:
         i += 1
-    return ys[i] + (ys[i + 1] - ys[i]) / (xs[i + 1] - xs[i]) * (x - xs[i])
+    return r[ys + i] + (r[ys + i + 1] - r[ys + i]) / (r[xs + i + 1] - r[xs + i]) * (x - r[xs + i])
 
 
 @_compiled
-def choose_wash(m, t, day, dt, train, rules, s):
+def choose_wash(time, day, t, r, s, o):
     """Return the filter whose wash begins now, or -1: one at a time, and never out of the reserve."""
-    filters = train.filter_area.size
+    filters = o[pl.N_FILTERS]
     for f in range(filters):
-        if s.mode[m, f] != at.FILTERING:
+        if s[o[pl.S_MODE] + f] != at.FILTERING:
             return -1
     best, score = -1, 1.0
-    for w in range(rules.wash_at.size):
-        f = rules.wash_filter[w]
-        due = rules.wash_at[w] <= t < rules.wash_at[w] + 3600.0
-        if due and s.washed_at[m, f] < rules.wash_at[w] and rules.out_of_service[f] == 0:
+    for w in range(o[pl.N_WASHES]):
+        f = int(r[o[pl.R_WASH_FILTER] + w])
+        due = r[o[pl.R_WASH_AT] + w] <= time < r[o[pl.R_WASH_AT] + w] + 3600.0
+        if due and s[o[pl.S_WASHED_AT] + f] < r[o[pl.R_WASH_AT] + w] and r[o[pl.R_OUT_OF_SERVICE] + f] == 0:
             best, score = f, math.inf
-    if rules.wash_from <= day < rules.wash_until:
+    if r[o[pl.R_WASH_FROM]] <= day < r[o[pl.R_WASH_UNTIL]]:
         for f in range(filters):
-            if rules.out_of_service[f] == 1:
+            if r[o[pl.R_OUT_OF_SERVICE] + f] == 1:
                 continue
-            asks = max(s.head[m, f] / rules.wash_head, s.run_time[m, f] / rules.wash_time)
-            if s.over_trigger[m, f] >= at.OVER_TRIGGER and s.run_time[m, f] >= 3600.0:
+            asks = max(s[o[pl.S_HEAD] + f] / r[o[pl.R_WASH_HEAD]], s[o[pl.S_RUN_TIME] + f] / r[o[pl.R_WASH_TIME]])
+            if s[o[pl.S_OVER_TRIGGER] + f] >= at.OVER_TRIGGER and s[o[pl.S_RUN_TIME] + f] >= 3600.0:
                 asks = max(asks, 2.0)
             if asks >= score:
                 if asks > score or best < 0:
                     best = f
                 score = asks
-    source = train.wash_source[0]
+    source = int(t[o[pl.T_WASH_SOURCE]])
     if best >= 0 and source >= 0:
-        need = train.wash_rate[best] * train.filter_area[best] * rules.wash_duration
-        if s.tanks[m, source] - need < train.tank_reserve[source]:
+        need = t[o[pl.T_WASH_RATE] + best] * t[o[pl.T_FILTER_AREA] + best] * r[o[pl.R_WASH_DURATION]]
+        if s[o[pl.S_TANKS] + source] - need < t[o[pl.T_TANK_RESERVE] + source]:
             return -1
-        last = train.tank_full.size - 1
-        if s.tanks[m, last] < train.tank_reserve[last]:
+        last = o[pl.N_TANKS] - 1
+        if s[o[pl.S_TANKS] + last] < t[o[pl.T_TANK_RESERVE] + last]:
             return -1
     return best
 
@@ -568,201 +573,203 @@ def choose_wash(m, t, day, dt, train, rules, s):
 
 
 @_compiled
-def step_member(m, t, dt, raw, temperature, alkalinity, ph, uv254, demand, found, start_of_day, train, p, rules, s,
-                w, dose, feeding, refill, brightness):  # fmt: skip
+def step_member(
+    time, dt, raw, temperature, alkalinity, ph, uv254, demand, found, start_of_day, t, p, r, s, o, w, dose, feeding,
+    refill, brightness,
+):  # fmt: skip
     """Take one member one step further."""
-    feeds, filters, tanks = train.feed_role.size, train.filter_area.size, train.tank_full.size
-    ledger = s.ledger
-    target, wanted, shut, wash = decide(m, t, raw, dt, start_of_day, train, rules, s, dose, feeding, refill)
-    s.wanted[m], s.shut[m] = wanted, shut
+    feeds, filters, tanks = o[pl.N_FEEDS], o[pl.N_FILTERS], o[pl.N_TANKS]
+    target, wanted, shut, wash = decide(time, raw, dt, start_of_day, t, r, s, o, dose, feeding, refill)
+    s[o[pl.S_WANTED]], s[o[pl.S_SHUT]] = wanted, shut
     for n in range(feeds):
-        s.dose[m, n] = dose[n]
+        s[o[pl.S_DOSE] + n] = dose[n]
         if refill[n] == 1:
-            s.feed_tank[m, n] = train.feed_full[n]
-    before = s.flow[m]
-    flow = target if target <= before else min(target, before + train.design_flow[0] / rules.ramp * dt)
-    s.flow[m] = flow
-    ledger[m, at.L_INTAKE] += flow * dt
+            s[o[pl.S_FEED_TANK] + n] = t[o[pl.T_FEED_FULL] + n]
+    before = s[o[pl.S_FLOW]]
+    flow = target if target <= before else min(target, before + t[o[pl.T_DESIGN_FLOW]] / r[o[pl.R_RAMP]] * dt)
+    s[o[pl.S_FLOW]] = flow
+    s[o[pl.S_LEDGER] + at.L_INTAKE] += flow * dt
     if flow > 0:
-        ledger[m, at.L_RUNNING] += dt / 60
+        s[o[pl.S_LEDGER] + at.L_RUNNING] += dt / 60
     for i in range(at.CLASSES):
-        w[i] = raw * p.raw_solids[m] * p.class_shares[m, i]
-        ledger[m, at.L_SOLIDS_IN] += w[i] * flow * dt
+        w[i] = raw * p[pl.P_RAW_SOLIDS] * p[pl.P_CLASS_SHARES + i]
+        s[o[pl.S_LEDGER] + at.L_SOLIDS_IN] += w[i] * flow * dt
     w[at.FAST] = w[at.SLOW] = 0.0
     w[at.CAME_IN] = raw
     met = False
     coagulated = False
     gt = 0.0
     on = flow
-    for e in range(train.kind.size):
-        kind, first, chlorine = train.kind[e], train.first[e], train.chlorinated[e] == 1
+    for e in range(o[pl.N_ELEMENTS]):
+        kind, first, chlorine = t[o[pl.T_KIND] + e], int(t[o[pl.T_FIRST] + e]), t[o[pl.T_CHLORINATED] + e] == 1
         if kind == at.PIPE:
-            ledger[m, at.L_CL_DECAYED] += plug_flow(
-                m, first, on, train.pipe_volume[first], dt, chlorine, found, s.pieces, s.piece_first, s.piece_count, w
+            s[o[pl.S_LEDGER] + at.L_CL_DECAYED] += plug_flow(
+                first, on, t[o[pl.T_PIPE_VOLUME] + first], dt, chlorine, found, s, o, w
             )
         elif kind == at.FEED:
-            if on <= 0:
-                continue
-            if train.feed_role[first] == at.COAGULANT:
-                if train.count[e] == 1:
+            role = t[o[pl.T_FEED_ROLE] + first]
+            if role == at.COAGULANT:
+                if int(t[o[pl.T_COUNT] + e]) == 1:
                     coagulated = True
-                    coagulate(m, on, dt, temperature, alkalinity, ph, uv254, feeding, train, p, s, w, brightness)
+                    if on > 0:
+                        coagulate(on, dt, temperature, alkalinity, ph, uv254, feeding, t, p, s, o, w, brightness)
             else:
-                given = fed(m, first, s.dose[m, first], feeding[first], on, dt, train, s.feed_tank, ledger)
-                if train.feed_role[first] == at.DISINFECTANT:
-                    chlorinated(m, given, met, on, dt, p, ledger, w)
+                given = fed(first, s[o[pl.S_DOSE] + first], feeding[first], on, dt, t, s, o)
+                if role == at.DISINFECTANT:
+                    chlorinated(given, met, on, dt, p, s, o, w)
                     met = True
         else:
             low, high = 0, at.CLASSES
-            if train.coagulated[e] == 1:
+            if t[o[pl.T_COAGULATED] + e] == 1:
                 low, high = at.FINE, at.QUALITY + 1
             if kind == at.CLARIFIER:
-                on = clarify(m, train.clarifier[e], on, gt, rules.blowdown_at, dt, found, train, p, s, w)
-            for c in range(first, first + train.count[e]):
-                volume = train.cell_volume[c]
-                if train.cell_basin[c] == 1:
-                    volume *= p.dead_zone[m]
+                on = clarify(int(t[o[pl.T_CLARIFIER] + e]), on, gt, r[o[pl.R_BLOWDOWN_AT]], dt, found, t, p, s, o, w)
+            for c in range(first, first + int(t[o[pl.T_COUNT] + e])):
+                volume = t[o[pl.T_CELL_VOLUME] + c]
+                if t[o[pl.T_CELL_BASIN] + c] == 1:
+                    volume *= p[pl.P_DEAD_ZONE]
                 if kind == at.BASIN:
-                    ledger[m, at.L_BASIN] += settling(m, c, on, volume, train.cell_area[c], dt, found, s.cells, w)
+                    s[o[pl.S_LEDGER] + at.L_BASIN] += settling(
+                        c, on, volume, t[o[pl.T_CELL_AREA] + c], dt, found, s, o, w
+                    )
                 elif kind == at.FLOCCULATION:
-                    g = gradient(m, c, on, found, train)
+                    g = gradient(c, on, found, t, o)
                     if on > 0:
                         gt += g * volume / on
-                    flocculating(m, c, on, g, volume, dt, found, p, s.cells, w)
+                    flocculating(c, on, g, volume, dt, found, p, s, o, w)
                 else:
-                    stirred(m, c, on, volume, low, high, dt, s.cells, w)
-                if train.coagulated[e] == 0:
-                    stirred(m, c, on, volume, at.CAME_IN, at.CAME_IN + 1, dt, s.cells, w)
+                    stirred(c, on, volume, low, high, dt, s, o, w)
+                if t[o[pl.T_COAGULATED] + e] == 0:
+                    stirred(c, on, volume, at.CAME_IN, at.CAME_IN + 1, dt, s, o, w)
                 if chlorine:
-                    ledger[m, at.L_CL_DECAYED] += fading(m, c, on, volume, dt, found, s.cells, w)
+                    s[o[pl.S_LEDGER] + at.L_CL_DECAYED] += fading(c, on, volume, dt, found, s, o, w)
     if on > 0 and not coagulated:
-        s.came_in[m] = w[at.CAME_IN]
+        s[o[pl.S_CAME_IN]] = w[at.CAME_IN]
     # onto the filters
     solids, quality = 0.0, 1.0
     if coagulated:
         solids, quality = w[at.COAGULATED] + w[at.UNCOAGULATED], w[at.QUALITY]
         if on > 0:
-            s.settled[m] = solids / p.floc_solids[m]
+            s[o[pl.S_SETTLED]] = solids / p[pl.P_FLOC_SOLIDS]
     else:
         bright = 0.0
         for i in range(at.CLASSES):
             solids += w[i]
             bright += w[i] * brightness[i]
         if on > 0:
-            s.settled[m] = bright
-            s.basin_out[m] = bright
+            s[o[pl.S_SETTLED]] = bright
+            s[o[pl.S_BASIN_OUT]] = bright
     good, bad, good_n, wash_flow = 0.0, 0.0, 0.0, 0.0
     fast, slow = w[at.FAST], w[at.SLOW]
-    ledger[m, at.L_FILTERS_IN] += solids * on * dt
+    s[o[pl.S_LEDGER] + at.L_FILTERS_IN] += solids * on * dt
     if filters > 0:
         gf, gs = 0.0, 0.0
         if wash >= 0:
-            ledger[m, at.L_CL_WASTED] += (s.box[m, wash, at.BOX_FAST] + s.box[m, wash, at.BOX_SLOW]) * (
-                (train.filter_box[wash] + train.filter_pore[wash]) * train.filter_area[wash]
+            s[o[pl.S_LEDGER] + at.L_CL_WASTED] += (s[o[pl.S_BOX] + wash * at.BOX + at.BOX_FAST] + s[o[pl.S_BOX] + wash * at.BOX + at.BOX_SLOW]) * (
+                (t[o[pl.T_FILTER_BOX] + wash] + t[o[pl.T_FILTER_PORE] + wash]) * t[o[pl.T_FILTER_AREA] + wash]
             )
-            s.box[m, wash, at.BOX_REMNANT] += s.box[m, wash, at.BOX_SOLIDS]
-            s.box[m, wash, at.BOX_SOLIDS] = 0.0
-            s.box[m, wash, at.BOX_QUALITY] = 1.0
-            s.box[m, wash, at.BOX_FAST] = s.box[m, wash, at.BOX_SLOW] = 0.0
-            s.mode[m, wash] = at.WASHING
-            s.mode_time[m, wash] = 0.0
-            s.washed_at[m, wash] = t
-            ledger[m, at.L_WASHES] += 1
+            s[o[pl.S_BOX] + wash * at.BOX + at.BOX_REMNANT] += s[o[pl.S_BOX] + wash * at.BOX + at.BOX_SOLIDS]
+            s[o[pl.S_BOX] + wash * at.BOX + at.BOX_SOLIDS] = 0.0
+            s[o[pl.S_BOX] + wash * at.BOX + at.BOX_QUALITY] = 1.0
+            s[o[pl.S_BOX] + wash * at.BOX + at.BOX_FAST] = s[o[pl.S_BOX] + wash * at.BOX + at.BOX_SLOW] = 0.0
+            s[o[pl.S_MODE] + wash] = at.WASHING
+            s[o[pl.S_MODE_TIME] + wash] = 0.0
+            s[o[pl.S_WASHED_AT] + wash] = time
+            s[o[pl.S_LEDGER] + at.L_WASHES] += 1
         area = 0.0
         for f in range(filters):
-            if s.mode[m, f] != at.WASHING and rules.out_of_service[f] == 0:
-                area += train.filter_area[f]
+            if s[o[pl.S_MODE] + f] != at.WASHING and r[o[pl.R_OUT_OF_SERVICE] + f] == 0:
+                area += t[o[pl.T_FILTER_AREA] + f]
         u = on / area if area > 0 else 0.0
         for f in range(filters):
-            if s.mode[m, f] == at.WASHING:
-                waste = washing(m, f, dt, found, train, s)
-                drawn = train.wash_rate[f] * train.filter_area[f]
+            if s[o[pl.S_MODE] + f] == at.WASHING:
+                waste = washing(f, dt, found, t, s, o)
+                drawn = t[o[pl.T_WASH_RATE] + f] * t[o[pl.T_FILTER_AREA] + f]
                 wash_flow += drawn
-                ledger[m, at.L_WASH_G] += waste * drawn * dt
-                s.lagged_rate[m, f] = 0.0
-                s.head[m, f] = 0.0
-                s.mode_time[m, f] += dt
-                if s.mode_time[m, f] >= rules.wash_duration - 1e-6:
-                    s.mode[m, f] = at.TO_WASTE if rules.to_waste > 0 else at.FILTERING
-                    s.mode_time[m, f] = s.run_time[m, f] = s.over_trigger[m, f] = 0.0
-            elif u <= 0 or rules.out_of_service[f] == 1:
-                s.lagged_rate[m, f] *= math.exp(-dt / at.RATE_LAG)
+                s[o[pl.S_LEDGER] + at.L_WASH_G] += waste * drawn * dt
+                s[o[pl.S_LAGGED_RATE] + f] = 0.0
+                s[o[pl.S_HEAD] + f] = 0.0
+                s[o[pl.S_MODE_TIME] + f] += dt
+                if s[o[pl.S_MODE_TIME] + f] >= r[o[pl.R_WASH_DURATION]] - 1e-6:
+                    s[o[pl.S_MODE] + f] = at.TO_WASTE if r[o[pl.R_TO_WASTE]] > 0 else at.FILTERING
+                    s[o[pl.S_MODE_TIME] + f] = s[o[pl.S_RUN_TIME] + f] = s[o[pl.S_OVER_TRIGGER] + f] = 0.0
+            elif u <= 0 or r[o[pl.R_OUT_OF_SERVICE] + f] == 1:
+                s[o[pl.S_LAGGED_RATE] + f] *= math.exp(-dt / at.RATE_LAG)
             else:
-                if before <= 0 and rules.start_to_waste > 0 and s.mode[m, f] == at.FILTERING:
-                    s.mode[m, f] = at.TO_WASTE
-                    s.mode_time[m, f] = max(0.0, rules.to_waste - rules.start_to_waste)
+                if before <= 0 and r[o[pl.R_START_TO_WASTE]] > 0 and s[o[pl.S_MODE] + f] == at.FILTERING:
+                    s[o[pl.S_MODE] + f] = at.TO_WASTE
+                    s[o[pl.S_MODE_TIME] + f] = max(0.0, r[o[pl.R_TO_WASTE]] - r[o[pl.R_START_TO_WASTE]])
                 w[at.FAST], w[at.SLOW] = fast, slow
-                ntu, through = filtering(m, f, u, dt, found, train, p, s, w, solids, quality)
-                s.filtered[m, f] = ntu
-                s.run_time[m, f] += dt
-                s.mode_time[m, f] += dt
-                part = u * train.filter_area[f]
-                if s.mode[m, f] == at.TO_WASTE:
+                ntu, through = filtering(f, u, dt, found, t, p, s, o, w, solids, quality)
+                s[o[pl.S_FILTERED] + f] = ntu
+                s[o[pl.S_RUN_TIME] + f] += dt
+                s[o[pl.S_MODE_TIME] + f] += dt
+                part = u * t[o[pl.T_FILTER_AREA] + f]
+                if s[o[pl.S_MODE] + f] == at.TO_WASTE:
                     bad += part
-                    ledger[m, at.L_TO_WASTE_G] += through * part * dt
-                    ledger[m, at.L_CL_WASTED] += (w[at.FAST] + w[at.SLOW]) * part * dt
-                    done = rules.to_waste_until <= 0 or ntu <= rules.to_waste_until
-                    if s.mode_time[m, f] >= rules.to_waste - 1e-6 and (
-                        done or s.mode_time[m, f] >= at.LONGEST_TO_WASTE
+                    s[o[pl.S_LEDGER] + at.L_TO_WASTE_G] += through * part * dt
+                    s[o[pl.S_LEDGER] + at.L_CL_WASTED] += (w[at.FAST] + w[at.SLOW]) * part * dt
+                    done = r[o[pl.R_TO_WASTE_UNTIL]] <= 0 or ntu <= r[o[pl.R_TO_WASTE_UNTIL]]
+                    if s[o[pl.S_MODE_TIME] + f] >= r[o[pl.R_TO_WASTE]] - 1e-6 and (
+                        done or s[o[pl.S_MODE_TIME] + f] >= at.LONGEST_TO_WASTE
                     ):
-                        s.mode[m, f] = at.FILTERING
-                        s.mode_time[m, f] = 0.0
+                        s[o[pl.S_MODE] + f] = at.FILTERING
+                        s[o[pl.S_MODE_TIME] + f] = 0.0
                 else:
                     good += part
                     good_n += ntu * part
                     gf += w[at.FAST] * part
                     gs += w[at.SLOW] * part
-                    ledger[m, at.L_FILTERED_G] += through * part * dt
-                    s.over_trigger[m, f] = s.over_trigger[m, f] + dt if ntu > rules.wash_turbidity else 0.0
-        ledger[m, at.L_TO_WASTE] += bad * dt
-        ledger[m, at.L_WASH] += wash_flow * dt
-        ledger[m, at.L_SEWER_PEAK] = max(ledger[m, at.L_SEWER_PEAK], wash_flow + bad)
+                    s[o[pl.S_LEDGER] + at.L_FILTERED_G] += through * part * dt
+                    s[o[pl.S_OVER_TRIGGER] + f] = s[o[pl.S_OVER_TRIGGER] + f] + dt if ntu > r[o[pl.R_WASH_TURBIDITY]] else 0.0
+        s[o[pl.S_LEDGER] + at.L_TO_WASTE] += bad * dt
+        s[o[pl.S_LEDGER] + at.L_WASH] += wash_flow * dt
+        s[o[pl.S_LEDGER] + at.L_SEWER_PEAK] = max(s[o[pl.S_LEDGER] + at.L_SEWER_PEAK], wash_flow + bad)
         if good > 0:
-            s.combined[m] = good_n / good
+            s[o[pl.S_COMBINED]] = good_n / good
             fast, slow = gf / good, gs / good
     else:
         good = on
-        ledger[m, at.L_FILTERED_G] += solids * on * dt
+        s[o[pl.S_LEDGER] + at.L_FILTERED_G] += solids * on * dt
         if on > 0:
-            s.combined[m] = s.settled[m]
+            s[o[pl.S_COMBINED]] = s[o[pl.S_SETTLED]]
     if good > 0:
-        if s.combined[m] > 0.3:
-            ledger[m, at.L_OVER_03] += dt / 60
-        if s.combined[m] > 1.0:
-            ledger[m, at.L_OVER_1] += dt / 60
-    behind(m, dt, good, wash_flow, demand, fast, slow, met, feeding, found, train, p, s, w)
-    if tanks > 0 and s.tanks[m, tanks - 1] < train.tank_reserve[tanks - 1]:
-        ledger[m, at.L_RESERVE] += dt / 60
-    s.time[m] = t + dt
+        if s[o[pl.S_COMBINED]] > 0.3:
+            s[o[pl.S_LEDGER] + at.L_OVER_03] += dt / 60
+        if s[o[pl.S_COMBINED]] > 1.0:
+            s[o[pl.S_LEDGER] + at.L_OVER_1] += dt / 60
+    behind(dt, good, wash_flow, demand, fast, slow, met, feeding, found, t, p, s, o, w)
+    if tanks > 0 and s[o[pl.S_TANKS] + tanks - 1] < t[o[pl.T_TANK_RESERVE] + tanks - 1]:
+        s[o[pl.S_LEDGER] + at.L_RESERVE] += dt / 60
+    s[o[pl.S_TIME]] = time + dt
 
 
 @_compiled
-def coagulate(m, flow, dt, temperature, alkalinity, ph, uv254, feeding, train, p, s, w, brightness):
+def coagulate(flow, dt, temperature, alkalinity, ph, uv254, feeding, t, p, s, o, w, brightness):
     """Feed the coagulant: what `w` carries turns from sizes to fine, coagulated and not coagulated matter."""
     aluminium, used = 0.0, 0.0
-    for n in range(train.feed_role.size):
-        if train.feed_role[n] == at.COAGULANT:
-            given = fed(m, n, s.dose[m, n], feeding[n], flow, dt, train, s.feed_tank, s.ledger)
-            aluminium += given * train.feed_aluminium[n]
-            used += 5.5643 * (1 - train.feed_basicity[n]) * (given * train.feed_aluminium[n])
-    last = s.chemistry
+    for n in range(o[pl.N_FEEDS]):
+        if t[o[pl.T_FEED_ROLE] + n] == at.COAGULANT:
+            given = fed(n, s[o[pl.S_DOSE] + n], feeding[n], flow, dt, t, s, o)
+            aluminium += given * t[o[pl.T_FEED_ALUMINIUM] + n]
+            used += 5.5643 * (1 - t[o[pl.T_FEED_BASICITY] + n]) * (given * t[o[pl.T_FEED_ALUMINIUM] + n])
     if (
-        last[m, 0] != alkalinity or last[m, 1] != temperature or last[m, 2] != ph or last[m, 3] != used
+        s[o[pl.S_CHEMISTRY] + 0] != alkalinity or s[o[pl.S_CHEMISTRY] + 1] != temperature or s[o[pl.S_CHEMISTRY] + 2] != ph or s[o[pl.S_CHEMISTRY] + 3] != used
     ):  # the pH costs as much as all the rest
-        last[m, 0], last[m, 1], last[m, 2], last[m, 3] = alkalinity, temperature, ph, used
-        last[m, 4] = ph_after(ph, alkalinity, used, temperature)
+        s[o[pl.S_CHEMISTRY] + 0], s[o[pl.S_CHEMISTRY] + 1], s[o[pl.S_CHEMISTRY] + 2], s[o[pl.S_CHEMISTRY] + 3] = alkalinity, temperature, ph, used
+        s[o[pl.S_CHEMISTRY] + 4] = ph_after(ph, alkalinity, used, temperature)
     solids, bright = 0.0, 0.0
     for i in range(at.CLASSES):
         solids += w[i]
         bright += w[i] * brightness[i]
-    s.basin_out[m], s.came_in[m] = bright, w[at.CAME_IN]
-    best = best_dose(m, p, bright, uv254, temperature, alkalinity)
-    least_ph = train.least_aluminium_ph[0] + 0.02 * (20 - temperature)
-    q = coagulation(best, aluminium, last[m, 4], least_ph, p.underdose_width[m], p.overdose_width[m])
-    s.quality[m] = q
+    s[o[pl.S_BASIN_OUT]], s[o[pl.S_CAME_IN]] = bright, w[at.CAME_IN]
+    best = best_dose(p, bright, uv254, temperature, alkalinity)
+    least_ph = t[o[pl.T_LEAST_ALUMINIUM_PH]] + 0.02 * (20 - temperature)
+    q = coagulation(best, aluminium, s[o[pl.S_CHEMISTRY] + 4], least_ph, p[pl.P_UNDERDOSE_WIDTH], p[pl.P_OVERDOSE_WIDTH])
+    s[o[pl.S_QUALITY]] = q
     made = at.HYDROXIDE_PER_AL * aluminium
-    s.ledger[m, at.L_HYDROXIDE] += made * flow * dt
-    missed = min(1.0, p.uncoagulated_least[m] + (1 - q) * p.uncoagulated_more[m])
+    s[o[pl.S_LEDGER] + at.L_HYDROXIDE] += made * flow * dt
+    missed = min(1.0, p[pl.P_UNCOAGULATED_LEAST] + (1 - q) * p[pl.P_UNCOAGULATED_MORE])
     w[at.UNCOAGULATED] = missed * (solids + made)
     w[at.COAGULATED] = solids + made - w[at.UNCOAGULATED]
     w[at.FINE] = w[at.COAGULATED]
@@ -771,121 +778,124 @@ def coagulate(m, flow, dt, temperature, alkalinity, ph, uv254, feeding, train, p
 
 
 @_compiled
-def behind(m, dt, good, wash_flow, demand, fast, slow, met, feeding, found, train, p, s, w):
+def behind(dt, good, wash_flow, demand, fast, slow, met, feeding, found, t, p, s, o, w):
     """Take the filtered water through tanks, feeds and mains to the village."""
-    tanks, ledger = train.tank_full.size, s.ledger
-    source = train.wash_source[0]
+    tanks = o[pl.N_TANKS]
+    source = int(t[o[pl.T_WASH_SOURCE]])
     inflow = good
     for i in range(tanks):  # water first: every flow is known before chlorine is carried
-        volume, full = s.tanks[m, i], train.tank_full[i]
+        volume = s[o[pl.S_TANKS] + i]
         washed = min(wash_flow, volume / dt + inflow) if i == source else 0.0
         there = volume / dt + inflow - washed
         if i < tanks - 1:
-            room = (train.tank_full[i + 1] - s.tanks[m, i + 1]) / dt + (demand if i + 1 == tanks - 1 else 0.0)
-            out = max(0.0, inflow + (volume - train.tank_keep[i]) / at.TRANSFER_LAG)
+            room = (t[o[pl.T_TANK_FULL] + i + 1] - s[o[pl.S_TANKS] + i + 1]) / dt + (demand if i + 1 == tanks - 1 else 0.0)
+            out = max(0.0, inflow + (volume - t[o[pl.T_TANK_KEEP] + i]) / at.TRANSFER_LAG)
             out = min(min(out, there), max(0.0, room))
         else:
             out = min(demand, there)
-            ledger[m, at.L_DELIVERED] += out * dt
-            ledger[m, at.L_SHORT] += (demand - out) * dt
-        s.tank_flow[m, i] = out
+            s[o[pl.S_LEDGER] + at.L_DELIVERED] += out * dt
+            s[o[pl.S_LEDGER] + at.L_SHORT] += (demand - out) * dt
+        s[o[pl.S_TANK_FLOW] + i] = out
         inflow = out
     if source < 0:
-        ledger[m, at.L_OWN_WASH] += wash_flow * dt
+        s[o[pl.S_LEDGER] + at.L_OWN_WASH] += wash_flow * dt
     if tanks == 0:
-        ledger[m, at.L_DELIVERED] += good * dt
-        ledger[m, at.L_SHORT] += max(0.0, demand - good) * dt
+        s[o[pl.S_LEDGER] + at.L_DELIVERED] += good * dt
+        s[o[pl.S_LEDGER] + at.L_SHORT] += max(0.0, demand - good) * dt
     flow = good
     w[at.FAST], w[at.SLOW] = fast, slow
     seen = False
-    for a in range(train.after_kind.size):
-        kind, n = train.after_kind[a], train.after_index[a]
+    for a in range(o[pl.N_AFTER]):
+        kind, n = t[o[pl.T_AFTER_KIND] + a], int(t[o[pl.T_AFTER_INDEX] + a])
         if kind == at.FEED:
-            if flow > 0:
-                given = fed(m, n, s.dose[m, n], feeding[n], flow, dt, train, s.feed_tank, ledger)
-                if train.feed_role[n] == at.DISINFECTANT:
-                    chlorinated(m, given, met, flow, dt, p, ledger, w)
-                    met = True
+            given = fed(n, s[o[pl.S_DOSE] + n], feeding[n], flow, dt, t, s, o)
+            if t[o[pl.T_FEED_ROLE] + n] == at.DISINFECTANT:
+                chlorinated(given, met, flow, dt, p, s, o, w)
+                met = True
         elif kind == at.PIPE:
-            ledger[m, at.L_CL_DECAYED] += plug_flow(
-                m, n, flow, train.pipe_volume[n], dt, True, found, s.pieces, s.piece_first, s.piece_count, w
+            s[o[pl.S_LEDGER] + at.L_CL_DECAYED] += plug_flow(
+                n, flow, t[o[pl.T_PIPE_VOLUME] + n], dt, True, found, s, o, w
             )
         else:
-            volume = s.tanks[m, n]
+            volume = s[o[pl.S_TANKS] + n]
             washed = min(wash_flow, volume / dt + flow) if n == source else 0.0
-            out = s.tank_flow[m, n]
+            out = s[o[pl.S_TANK_FLOW] + n]
             after = volume + (flow - washed - out) * dt
-            spilled = max(0.0, after - train.tank_full[n])
+            spilled = max(0.0, after - t[o[pl.T_TANK_FULL] + n])
             after = max(0.0, after - spilled)
             if n == source and washed < wash_flow:
-                ledger[m, at.L_OWN_WASH] += (wash_flow - washed) * dt
-            ledger[m, at.L_SPILLED] += spilled
+                s[o[pl.S_LEDGER] + at.L_OWN_WASH] += (wash_flow - washed) * dt
+            s[o[pl.S_LEDGER] + at.L_SPILLED] += spilled
             leaving = washed + out + spilled / dt
-            x, y, lost = tank_mix(m, n, flow, leaving, volume, dt, found, train, s, w[at.FAST], w[at.SLOW])
-            ledger[m, at.L_CL_DECAYED] += lost
-            ledger[m, at.L_CL_WASTED] += (x + y) * (washed * dt + spilled)
+            x, y, lost = tank_mix(
+                n, flow, leaving, volume, dt, found, t, s, o, w[at.FAST], w[at.SLOW]
+            )
+            s[o[pl.S_LEDGER] + at.L_CL_DECAYED] += lost
+            s[o[pl.S_LEDGER] + at.L_CL_WASTED] += (x + y) * (washed * dt + spilled)
             w[at.FAST], w[at.SLOW] = x, y
-            s.tanks[m, n] = after
+            s[o[pl.S_TANKS] + n] = after
             if not seen:
-                s.contact_chlorine[m] = x + y
+                s[o[pl.S_CONTACT_CHLORINE]] = x + y
                 seen = True
             flow = out
     if flow > 0:
-        ledger[m, at.L_CL_DELIVERED] += (w[at.FAST] + w[at.SLOW]) * flow * dt
-        s.out_chlorine[m] = w[at.FAST] + w[at.SLOW]
+        s[o[pl.S_LEDGER] + at.L_CL_DELIVERED] += (w[at.FAST] + w[at.SLOW]) * flow * dt
+        s[o[pl.S_OUT_CHLORINE]] = w[at.FAST] + w[at.SLOW]
 
 
 @_compiled
-def advance(low, high, begin, steps, dt, every, forcing, train, p, rules, s, out):
+def advance(low, high, begin, steps, dt, every, interval, start_of_day, turbidity, temperatures, alkalinity, ph, uv254,
+            demand, t, parameters, r, states, o, out):  # fmt: skip
     """Take members `low` up to `high` through `steps` steps; write the outputs after every `every` steps."""
     w, found, brightness = np.zeros(at.CARRIED), np.zeros(PROPERTIES), np.zeros(at.CLASSES)
-    feeds, filters, tanks = train.feed_role.size, train.filter_area.size, train.tank_full.size
+    feeds, filters, tanks = o[pl.N_FEEDS], o[pl.N_FILTERS], o[pl.N_TANKS]
     dose, feeding, refill = np.zeros(feeds), np.zeros(feeds, np.int64), np.zeros(feeds, np.int64)
     for m in range(low, high):
+        p, s = parameters[m], states[m]
         bright = 0.0
         for i in range(at.CLASSES):
-            bright += p.class_shares[m, i] * _RELATIVE[i]
+            bright += p[pl.P_CLASS_SHARES + i] * _RELATIVE[i]
         for i in range(at.CLASSES):
-            brightness[i] = _RELATIVE[i] / (bright * p.raw_solids[m])
-        ra = m if forcing.turbidity.shape[0] > 1 else 0
-        rt = m if forcing.temperature.shape[0] > 1 else 0
-        rk = m if forcing.alkalinity.shape[0] > 1 else 0
-        rp = m if forcing.ph.shape[0] > 1 else 0
-        ru = m if forcing.uv254.shape[0] > 1 else 0
-        rd = m if forcing.demand.shape[0] > 1 else 0
+            brightness[i] = _RELATIVE[i] / (bright * p[pl.P_RAW_SOLIDS])
+        ra = m if turbidity.shape[0] > 1 else 0
+        rt = m if temperatures.shape[0] > 1 else 0
+        rk = m if alkalinity.shape[0] > 1 else 0
+        rp = m if ph.shape[0] > 1 else 0
+        ru = m if uv254.shape[0] > 1 else 0
+        rd = m if demand.shape[0] > 1 else 0
         warmth = math.nan
         highest = 0.0
         for k in range(begin, begin + steps):
-            t = k * dt
-            i = int((t + 1e-6) / forcing.interval)
-            raw = forcing.turbidity[ra, min(i, forcing.turbidity.shape[1] - 1)]
-            temperature = forcing.temperature[rt, min(i, forcing.temperature.shape[1] - 1)]
+            time = k * dt
+            i = int((time + 1e-6) / interval)
+            raw = turbidity[ra, min(i, turbidity.shape[1] - 1)]
+            temperature = temperatures[rt, min(i, temperatures.shape[1] - 1)]
             if temperature != warmth:
-                properties(temperature, m, p, found)
+                properties(temperature, p, found)
                 warmth = temperature
             step_member(
-                m, t, dt, raw, temperature, forcing.alkalinity[rk, min(i, forcing.alkalinity.shape[1] - 1)],
-                forcing.ph[rp, min(i, forcing.ph.shape[1] - 1)], forcing.uv254[ru, min(i, forcing.uv254.shape[1] - 1)],
-                forcing.demand[rd, min(i, forcing.demand.shape[1] - 1)], found, forcing.start_of_day, train, p, rules,
-                s, w, dose, feeding, refill, brightness,
+                time, dt, raw, temperature, alkalinity[rk, min(i, alkalinity.shape[1] - 1)],
+                ph[rp, min(i, ph.shape[1] - 1)], uv254[ru, min(i, uv254.shape[1] - 1)],
+                demand[rd, min(i, demand.shape[1] - 1)], found, start_of_day, t, p, r, s, o, w, dose, feeding, refill,
+                brightness,
             )  # fmt: skip
-            if s.flow[m] > 0:
-                highest = max(highest, s.combined[m])
-            if (k + 1) % every == 0:
-                o = (k + 1) // every - 1
-                out[m, o, 0], out[m, o, 1], out[m, o, 2] = raw, s.basin_out[m], s.settled[m]
-                out[m, o, 3], out[m, o, 4], out[m, o, 5] = s.combined[m], highest, s.flow[m]
-                out[m, o, 6], out[m, o, 7], out[m, o, 8] = s.quality[m], s.chemistry[m, 4], s.contact_chlorine[m]
-                out[m, o, 9] = s.out_chlorine[m]
+            if s[o[pl.S_FLOW]] > 0:
+                highest = max(highest, s[o[pl.S_COMBINED]])
+            if (k + 1 - begin) % every == 0:
+                row = out[m, (k + 1 - begin) // every - 1]
+                row[0], row[1], row[2] = raw, s[o[pl.S_BASIN_OUT]], s[o[pl.S_SETTLED]]
+                row[3], row[4], row[5] = s[o[pl.S_COMBINED]], highest, s[o[pl.S_FLOW]]
+                row[6], row[7], row[8] = s[o[pl.S_QUALITY]], s[o[pl.S_CHEMISTRY] + 4], s[o[pl.S_CONTACT_CHLORINE]]
+                row[9] = s[o[pl.S_OUT_CHLORINE]]
                 highest = 0.0
                 place = 10
                 for f in range(filters):
-                    out[m, o, place + f] = s.filtered[m, f]
-                    out[m, o, place + filters + f] = s.head[m, f]
-                    out[m, o, place + 2 * filters + f] = s.mode[m, f]
+                    row[place + f] = s[o[pl.S_FILTERED] + f]
+                    row[place + filters + f] = s[o[pl.S_HEAD] + f]
+                    row[place + 2 * filters + f] = s[o[pl.S_MODE] + f]
                 place += 3 * filters
                 for i_tank in range(tanks):
-                    out[m, o, place + i_tank] = s.tanks[m, i_tank]
+                    row[place + i_tank] = s[o[pl.S_TANKS] + i_tank]
                 place += tanks
                 for n in range(feeds):
-                    out[m, o, place + n] = s.dose[m, n]
+                    row[place + n] = s[o[pl.S_DOSE] + n]

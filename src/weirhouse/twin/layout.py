@@ -63,6 +63,7 @@ LEDGER: Final = (
     L_WASHES, L_OVER_03, L_OVER_1, L_RESERVE, L_RUNNING, L_SEWER_PEAK,
     L_DRY_FEED, L_FILTERS_IN,
 ) = range(28)  # fmt: skip
+L_PRODUCT: Final = len(LEDGER)  # from here on: solution drawn from the day tank of each feed [m^3]
 
 # --- constants of the models (marks: m = from memory, d = worked out; docs/simulation.md) -------------------------
 DIAMETERS: Final = (1e-6, 3e-6, 8e-6, 20e-6, 45e-6, 90e-6)  # of the six sizes [m]

@@ -89,6 +89,7 @@ class Actions(NamedTuple):
     feeding: Ints  # (N,) 0 where a feed has failed
     wash: Ints  # (M,) filter whose wash begins, -1 none
     refill: Ints  # (M, N)
+    rules: Policy  # those that go on acting within the step
 
 
 def forcing(
@@ -122,6 +123,8 @@ def forcing(
             raise ValueError(f"{name} has a gap. Fill it before the run: the simulation takes whole paths.")
         if name in ("turbidity", "demand") and (path < 0).any():
             raise ValueError(f"{name} must not be below 0; the least is {path.min():g}.")
+        if name == "alkalinity" and (path <= 0).any():
+            raise ValueError(f"alkalinity must be above 0 mg/L; the least is {path.min():g}.")
         paths[name] = path
     return Forcing(float(interval), float(start_of_day), **paths)
 

@@ -50,7 +50,7 @@ class State(NamedTuple):
     combined: Floats  # (M,) turbidity to the village's side [NTU]
     contact_chlorine: Floats  # (M,) leaving the first tank behind the filters [g/m^3]
     out_chlorine: Floats  # (M,) leaving the last tank [g/m^3]
-    ledger: Floats  # (M, 28) see layout.LEDGER
+    ledger: Floats  # (M, 28 + N) see layout.LEDGER
     time: Floats  # (M,) since the start of the run [s]
 
 
