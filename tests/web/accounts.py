@@ -35,5 +35,5 @@ def signed_in(
 ) -> Client:
     """Sign a client in under a name."""
     person = account(folder, name, role, now)
-    client.cookies.set("weirhouse", token_of(folder, person, now))
+    client.cookies.set("weirhouse", token_of(folder, person, now), domain="127.0.0.1")
     return client

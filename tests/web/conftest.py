@@ -26,8 +26,11 @@ OURS = {"origin": "http://127.0.0.1", "sec-fetch-site": "same-origin"}  # what a
 class Client:
     """Asks the pages of a plant folder without a server, at the address a browser on this machine would use."""
 
-    def __init__(self, folder: Path, now: datetime) -> None:
-        self.app = create_app(folder, clock=lambda: now)
+    def __init__(
+        self, folder: Path, now: datetime, *, address: str = "127.0.0.1", base: str = "http://127.0.0.1", **more: Any
+    ) -> None:
+        self.now, self.address, self.base = now, address, base
+        self.app = create_app(folder, clock=lambda: self.now, **more)
         self.cookies = httpx.Cookies()
         self.thread = ThreadPoolExecutor(1)
 
@@ -39,10 +42,10 @@ class Client:
 
     def ask(self, method: str, path: str, **more: Any) -> httpx.Response:
         async def once() -> httpx.Response:
-            transport = httpx.ASGITransport(app=self.app, raise_app_exceptions=False)
-            async with httpx.AsyncClient(
-                transport=transport, base_url="http://127.0.0.1", cookies=self.cookies
-            ) as client:
+            transport = httpx.ASGITransport(
+                app=self.app, raise_app_exceptions=False, client=(self.address, 40_000)
+            )  # fmt: skip
+            async with httpx.AsyncClient(transport=transport, base_url=self.base, cookies=self.cookies) as client:
                 return await client.request(method, path, **more)
 
         answer = self.thread.submit(lambda: asyncio.run(once())).result()  # the browser keeps this thread's own loop
@@ -50,8 +53,8 @@ class Client:
         return answer
 
 
-def client_of(folder: Path, now: datetime = NOW) -> Client:
-    return Client(folder, now)
+def client_of(folder: Path, now: datetime = NOW, **more: Any) -> Client:
+    return Client(folder, now, **more)
 
 
 @pytest.fixture(scope="module")

@@ -70,6 +70,8 @@ class Guard:
             if message["type"] == "http.response.start":
                 started = True
                 message["headers"] = _with_ours(message.get("headers", []), scope["path"])
+                if scope["scheme"] == "https":
+                    message["headers"].append((b"strict-transport-security", b"max-age=31536000"))
             await send(message)
 
         refused = self._refused(scope)

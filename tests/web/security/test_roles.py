@@ -1,10 +1,16 @@
 """Does every address say what one must be allowed to do there, and is nobody else answered?"""
 
+from pathlib import Path
+
 import pytest
+from tests.web.conftest import Client, client_of
+from tests.web.security.conftest import as_role
+from tests.web.security.places import LINES, PLANT_NOW, ask, entries, title
 
 from weirhouse.records.roles import MAY, OPEN, SELF, WRITE, Need, Role, may
+from weirhouse.web.app import create_app
 from weirhouse.web.routes import TABLE
-from weirhouse.web.table import Line, Page, RouteError, Sent
+from weirhouse.web.table import Files, Line, Page, RouteError, Sent
 
 ON_THE_DEVICE = {"/look", "/log/{date}/columns"}  # a choice that is kept in a cookie alone
 
@@ -38,3 +44,59 @@ def test_the_inspector_looks_and_writes_nothing() -> None:
     assert not any(may(None, need) for need in Need if need is not OPEN)
     assert set(MAY) == set(Need)
     assert may(Role.RELIEF, WRITE) and not may(Role.RELIEF, Need.MANAGE) and not may(Role.RELIEF, Need.CLOSE)
+
+
+# --- every line in every role ------------------------------------------------------------------------------------
+
+
+@pytest.fixture(scope="module")
+def shared(peopled: Path) -> Client:
+    return client_of(peopled, PLANT_NOW)
+
+
+def test_the_application_answers_the_table_and_nothing_else(bare: Path) -> None:
+    routes = create_app(bare).routes
+    assert [route.path for route in routes] == [line.path for line in TABLE]  # type: ignore[attr-defined]
+    assert sum(isinstance(line, Files) for line in TABLE) == 1
+
+
+@pytest.mark.parametrize("line", LINES, ids=title)
+@pytest.mark.parametrize("role", [None, *Role], ids=lambda role: role or "nobody")
+def test_each_line_answers_who_may_and_refuses_the_others(
+    shared: Client, peopled: Path, line: Line, role: Role | None
+) -> None:
+    """S-11. Whoever may is answered, if only that there is no such thing; whoever may not changes nothing."""
+    answer = ask(as_role(peopled, role, shared), line)
+    assert answer.status_code < 500, answer.text
+    to_door = answer.headers.get("location", "").startswith(("/sign-in?", "/setup"))
+    if may(role, line.needs):
+        assert answer.status_code not in (401, 403) and not to_door
+        return
+    if role is None:
+        assert answer.status_code == 401 or (answer.status_code == 303 and to_door)
+    else:
+        assert answer.status_code == 403
+        assert "This is for" in answer.text
+    assert "log-line" not in answer.text and "data-advice" not in answer.text
+
+
+def test_what_is_refused_is_not_written(own: Path) -> None:
+    before = entries(own)
+    client = client_of(own, PLANT_NOW)
+    form = {
+        "text": "not mine to write",
+        "person": "I. Hale",
+        "time": "2026-06-17T13:40",
+        "name": "X",
+        "role": "operator",
+    }
+    for role in (None, Role.INSPECTOR):
+        for line in LINES:
+            if line.method == "POST" and not may(role, line.needs):
+                assert ask(as_role(own, role, client), line, form).status_code in (401, 403)
+    assert entries(own) == before
+
+
+def test_an_address_that_is_none_tells_nobody_anything(shared: Client, peopled: Path) -> None:
+    assert as_role(peopled, None, shared).get("/nowhere").headers["location"].startswith("/sign-in?")
+    assert as_role(peopled, Role.INSPECTOR, shared).get("/nowhere").status_code == 404
