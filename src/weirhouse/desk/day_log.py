@@ -5,9 +5,12 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime, time, timedelta
 
-from weirhouse.plant.model import Channel, Feed, Filter, Plant
+from weirhouse.plant.model import Channel, Feed, Filter, Plant, Stage
 from weirhouse.quantity import QuantityError, label, parse, show
-from weirhouse.records.model import Event, Reading
+from weirhouse.records.closing import Period
+from weirhouse.records.ledger import micros
+from weirhouse.records.model import Event, Item, Reading
+from weirhouse.records.replaced import Replaced, replaced
 from weirhouse.records.store import Store
 from weirhouse.situation.ages import elapsed_s, later
 from weirhouse.situation.feeds import feed_channel
@@ -26,9 +29,14 @@ KINDS = {
     "sample": "Sample taken",
     "batch": "Day tank filled",
     "delivery": "Delivery",
+    "instrument_check": "Instrument checked",
+    "instrument_out": "Instrument out of service",
     "instrument_fault": "Instrument fault",
     "maintenance": "Maintenance",
+    "closed": "Closed",
 }
+NOT_SHOWN = frozenset({"access", "person", "closed"})  # kept in the same records, and shown elsewhere
+PARTS = "part"  # what an outage or maintenance is about, where it is said
 _SUBJECT_WANTED = {
     "backwash": "filter",
     "filter_to_waste": "filter",
@@ -36,7 +44,10 @@ _SUBJECT_WANTED = {
     "batch": "feed",
     "delivery": "feed",
     "instrument_fault": "channel",
+    "instrument_check": "channel",
+    "instrument_out": "channel",
 }
+_SUBJECT_OFFERED = {"outage": PARTS, "maintenance": PARTS}
 # How far back [s] an entry without an end is taken to be still going on; a wash without one was more likely forgotten.
 _OPEN_S = {
     "backwash": 12 * 3600.0,
@@ -44,6 +55,7 @@ _OPEN_S = {
     "outage": 400 * 86400.0,
     "power_failure": 400 * 86400.0,
     "instrument_fault": 400 * 86400.0,
+    "instrument_out": 400 * 86400.0,
 }
 AHEAD_S = 300.0  # between the clocks of two devices
 
@@ -67,15 +79,16 @@ class LogLine:
     text: str
     person: str
     id: str
+    struck: str = ""  # why it counts no more: who put something else or nothing in its place, when and why
 
 
 def write_note(
-    store: Store, plant: Plant, text: str, *, person: str, at: datetime, now: datetime, id: str = ""
+    store: Store, plant: Plant, text: str, *, person: str, at: datetime, now: datetime, id: str = "", late: str = ""
 ) -> Event:
     """Write a free note and return it as stored. Writing it again with the same id changes nothing."""
     if not text.strip():
         raise DayLogError("The note is empty. Write what was seen or done.", "text")
-    return write_event(store, plant, "note", person=person, at=at, now=now, note=text, id=id)
+    return write_event(store, plant, "note", person=person, at=at, now=now, note=text, id=id, late=late)
 
 
 def write_event(
@@ -91,30 +104,50 @@ def write_event(
     values: Mapping[str, float | str] | None = None,
     note: str = "",
     id: str = "",
+    late: str = "",
 ) -> Event:
-    """Write an event and return it as stored.
+    """Write an event and return it as stored; `late` says why it comes into a day that is closed.
 
     Raises
     ------
     DayLogError
         If the kind is unknown, nobody is named, the subject is not one of the plant's, or a time cannot be.
     """
+    event = event_of(
+        plant, kind, person=person, at=at, now=now, until=until, subject=subject, values=values, note=note, id=id
+    )
+    store.add_events([event], entered_at=now, reason=late)
+    return event
+
+
+def event_of(
+    plant: Plant,
+    kind: str,
+    *,
+    person: str,
+    at: datetime,
+    now: datetime,
+    until: datetime | None = None,
+    subject: str = "",
+    values: Mapping[str, float | str] | None = None,
+    note: str = "",
+    id: str = "",
+) -> Event:
+    """Return an event, not stored yet. Raises what `write_event` does."""
     if kind not in KINDS:
         raise DayLogError(f'"{kind}" is no kind of entry. Choose one of: {", ".join(KINDS)}.')
     _person_and_time(plant, person, at, now)
     if until is not None:
         _end(plant, at, until, now)
-    wanted = subject_of(kind)
-    if wanted and subject not in (allowed := subjects(plant, wanted)):
-        what = f'"{subject}" is no {wanted} of this plant' if subject else f"Which {wanted} is not said"
+    wanted, offered = subject_of(kind), _SUBJECT_OFFERED.get(kind, "")
+    if (wanted or (offered and subject)) and subject not in (allowed := subjects(plant, wanted or offered)):
+        what = f'"{subject}" is no {wanted or offered} of this plant' if subject else f"Which {wanted} is not said"
         names = ", ".join(allowed.values()) or "none in the plant file"
         raise DayLogError(f"{what}. Choose one of: {names}.", "subject")
-    event = Event(
+    return Event(
         kind=kind, started_at=at.astimezone(UTC), ended_at=until.astimezone(UTC) if until else None, subject=subject,
         values=dict(values or {}), person=person.strip(), note=note.strip(), id=id or str(uuid.uuid4()),
     )  # fmt: skip
-    store.add_events([event], entered_at=now)
-    return event
 
 
 def subject_of(kind: str) -> str:
@@ -122,10 +155,15 @@ def subject_of(kind: str) -> str:
     return _SUBJECT_WANTED.get(kind, "")
 
 
+def offered_of(kind: str) -> str:
+    """Return what an event of a kind may be about, if one says so: "part"; empty where nothing is asked."""
+    return _SUBJECT_OFFERED.get(kind, "")
+
+
 def subjects(plant: Plant, what: str) -> dict[str, str]:
-    """Return the filters, feeds or channels of the plant: id, name."""
-    of: dict[str, Iterable[Filter | Feed | Channel]] = {
-        "filter": plant.filters, "feed": plant.feeds, "channel": plant.channels.values(),
+    """Return the filters, feeds, channels or parts of the plant: id, name."""
+    of: dict[str, Iterable[Filter | Feed | Channel | Stage]] = {
+        "filter": plant.filters, "feed": plant.feeds, "channel": plant.channels.values(), PARTS: plant.stages,
     }  # fmt: skip
     return {one.id: one.name for one in of[what]}
 
@@ -142,6 +180,7 @@ def write_dose_change(
     now: datetime,
     note: str = "",
     id: str = "",
+    late: str = "",
 ) -> Event:
     """Write that a feed's dose was changed, and the new dose as a reading, so that advice follows it.
 
@@ -163,12 +202,20 @@ def write_dose_change(
     if any(isinstance(dose, float) and dose < 0 for dose in values.values()):
         raise DayLogError(f"{name} is below nothing. Write a dose of 0 or more.", "to")
     event = write_event(
-        store, plant, "dose_change", person=person, at=at, now=now, subject=feed, values=values, note=note, id=id
-    )
+        store, plant, "dose_change", person=person, at=at, now=now, subject=feed, values=values, note=note, id=id,
+        late=late,
+    )  # fmt: skip
     if channel is not None:
-        own = str(uuid.uuid5(uuid.NAMESPACE_OID, f"{event.id} dose"))  # the same when it is sent twice
-        write_reading(store, plant, channel.id, to, person=person, at=at, now=now, note="changed to this", id=own)
+        write_reading(
+            store, plant, channel.id, to, person=person, at=at, now=now, note="changed to this",
+            id=dose_reading(event.id), late=late,
+        )  # fmt: skip
     return event
+
+
+def dose_reading(event: str) -> str:
+    """Return the id of the reading that goes with a changed dose: the same when it is sent twice."""
+    return str(uuid.uuid5(uuid.NAMESPACE_OID, f"{event} dose"))
 
 
 def dose_channel(plant: Plant, feed: str) -> Channel | None:
@@ -208,6 +255,7 @@ def write_reading(
     flag: str = "",
     note: str = "",
     id: str = "",
+    late: str = "",
 ) -> Reading:
     """Write a reading as it was typed ("3.2", "3.2 NTU", "<0.02") and return it as stored.
 
@@ -216,7 +264,7 @@ def write_reading(
     reading = reading_of(
         plant, channel, text, person=person, at=at, now=now, qualifier=qualifier, flag=flag, note=note, id=id
     )
-    store.add_readings([reading], entered_at=now)
+    store.add_readings([reading], entered_at=now, reason=late)
     return reading
 
 
@@ -292,15 +340,44 @@ def _clock(plant: Plant, at: datetime) -> str:
 
 
 def entries(store: Store, plant: Plant, day: date, *, search: str = "") -> tuple[LogLine, ...]:
-    """Return the log of a local day in order of time, with `search` only the lines that hold its words."""
+    """Return the log of a local day in order of time, with `search` only the lines that hold its words.
+
+    What was corrected or withdrawn stands there too, struck.
+    """
     start, end = day_bounds(plant, day)
-    lines = [_event_line(event, plant) for event in store.events(since=start, until=end)]
-    lines += [_reading_line(reading, plant) for reading in store.readings(since=start, until=end)]
     words = search.casefold().split()
-    kept = [
-        line for line in lines if all(word in f"{line.title} {line.text} {line.person}".casefold() for word in words)
-    ]
-    return tuple(sorted(kept, key=lambda line: (line.at.astimezone(UTC), line.id)))
+    found = lines(store, plant, start, end)
+    return tuple(line for line in found if all(word in said(line) for word in words))
+
+
+def said(line: LogLine) -> str:
+    """Return what a line says, in small letters."""
+    return f"{line.title} {line.text} {line.person} {line.struck}".casefold()
+
+
+def lines(store: Store, plant: Plant, start: datetime, end: datetime) -> list[LogLine]:
+    """Return the lines of a stretch of time in order of time."""
+    found = [_event_line(event, plant) for event in store.events(since=start, until=end) if event.kind not in NOT_SHOWN]
+    found += [_reading_line(reading, plant) for reading in store.readings(since=start, until=end)]
+    for one in replaced(store, start, end):
+        line = line_of(one.entry.item, plant)
+        if line is not None:
+            found.append(replace(line, struck=_struck(one, plant)))
+    return sorted(found, key=lambda line: (line.at.astimezone(UTC), not line.struck, line.id))
+
+
+def line_of(item: Item | None, plant: Plant) -> LogLine | None:
+    """Return the line of an event or a reading; None for what has none of its own."""
+    if isinstance(item, Reading):
+        return _reading_line(item, plant)
+    if isinstance(item, Event) and item.kind not in NOT_SHOWN:
+        return _event_line(item, plant)
+    return None
+
+
+def _struck(one: Replaced, plant: Plant) -> str:
+    done = "withdrawn" if one.withdrawn else "corrected"
+    return f"{done} {_clock(plant, one.by.entered_at)} by {one.by.person}: {one.by.reason}"
 
 
 def day_bounds(plant: Plant, day: date) -> tuple[datetime, datetime]:
@@ -309,10 +386,20 @@ def day_bounds(plant: Plant, day: date) -> tuple[datetime, datetime]:
     return start.astimezone(UTC), end.astimezone(UTC)
 
 
+def closed_period(store: Store, at: datetime) -> Period | None:
+    """Return the closed day or month that holds an instant; of both, the day."""
+    found = [one for one in store.closings() if one.first <= micros(at.astimezone(UTC)) < one.until]
+    return min(found, key=lambda one: one.month, default=None)
+
+
 def _event_line(event: Event, plant: Plant) -> LogLine:
     names = {part.id: part.name for part in (*plant.channels.values(), *plant.stages, *plant.filters)}
     parts = [names.get(event.subject, event.subject)] if event.subject else []
-    said = ", ".join(_value_text(name, value, event.subject, plant) for name, value in event.values.items())
+    said = ", ".join(
+        _value_text(name, value, event.subject, plant)
+        for name, value in event.values.items()
+        if (event.kind, name) not in _INNER
+    )
     parts += [said] if said else []
     parts += [event.note] if event.note else []
     zone = plant.zone
@@ -323,6 +410,9 @@ def _event_line(event: Event, plant: Plant) -> LogLine:
     )  # fmt: skip
 
 
+_INNER = {("sample", "sample"), ("sample", "tests")}  # values that link entries, told in the note
+# Numbers in the unit of the channel that the event is about.
+_OF_CHANNEL = frozenset({"standard_value", "found", "left"})
 # What the numbers of an event measure, by their names: inside unit, and how people write it in each unit set.
 _MEASURES = {
     "from": ("g/m^3", "mg/L", "mg/L"),
@@ -342,14 +432,21 @@ def _value_text(name: str, value: float | str, subject: str, plant: Plant) -> st
     words = name.replace("_", " ")
     if isinstance(value, str):
         return f"{words} {value}"
-    if name not in _MEASURES:
+    if not is_measured(name, subject, plant):
         return f"{words} {value:g}"
     inside, display = measured_in(name, subject, plant)
     return f"{words} {show(value, inside, display)}"
 
 
+def is_measured(name: str, subject: str, plant: Plant) -> bool:
+    """Return whether a number of an event is a quantity with a unit."""
+    return name in _MEASURES or (name in _OF_CHANNEL and subject in plant.channels)
+
+
 def measured_in(name: str, subject: str, plant: Plant) -> tuple[str, str]:
     """Return the inside unit of an event's number, and the unit in which this plant writes it."""
+    if name in _OF_CHANNEL:
+        return plant.channels[subject].inside, plant.channels[subject].unit
     inside, us, si = _MEASURES[name]
     feed = next((one for one in plant.feeds if one.id == subject), None) if name.startswith("level") else None
     channel = plant.channels.get(feed_channel(feed, "tank_level", plant.channels)) if feed is not None else None
@@ -362,7 +459,7 @@ def measured(subject: str, plant: Plant, typed: Mapping[str, str]) -> dict[str, 
     for name, text in typed.items():
         if not text.strip():
             continue
-        if name not in _MEASURES:
+        if not is_measured(name, subject, plant):
             found[name] = text.strip()
             continue
         inside, unit = measured_in(name, subject, plant)
@@ -371,7 +468,7 @@ def measured(subject: str, plant: Plant, typed: Mapping[str, str]) -> dict[str, 
             value = parse(_with_unit(text.strip(), unit), inside, title)
         except QuantityError as error:
             raise DayLogError(str(error), name) from error
-        if value < 0:
+        if value < 0 and name not in _OF_CHANNEL:
             raise DayLogError(f"{title} {text.strip()} is below nothing. Write a figure of 0 or more.", name)
         found[name] = value
     return found

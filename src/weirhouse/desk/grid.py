@@ -5,10 +5,10 @@ from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime, time, timedelta
 from zoneinfo import ZoneInfo
 
-from weirhouse.desk.day_log import DayLogError, day_bounds, reading_of
+from weirhouse.desk.day_log import DayLogError, closed_period, day_bounds, reading_of
 from weirhouse.plant.model import Channel, Plant
 from weirhouse.quantity import QuantityError, show
-from weirhouse.records.model import Reading, RecordsError, Series
+from weirhouse.records.model import ClosedError, Reading, RecordsError, Series
 from weirhouse.records.store import Store
 from weirhouse.situation.ages import elapsed_s
 from weirhouse.situation.clock import TimeError, typed_time
@@ -225,14 +225,24 @@ def _stored(
 
 
 def _alone(store: Store, plant: Plant, cell: Typed, reading: Reading, now: datetime) -> Outcome:
+    """Store a reading by itself; into a closed day with the reason why it comes late, where one is given."""
     try:
-        store.add_readings([reading], entered_at=now)
+        try:
+            store.add_readings([reading], entered_at=now)
+        except ClosedError:
+            if not cell.reason.strip():
+                raise
+            store.add_readings([reading], entered_at=now, reason=cell.reason)
     except RecordsError as error:
         return _refused(cell, error)
     return _outcome(plant, cell, reading)
 
 
 def _correct(store: Store, plant: Plant, cell: Typed, reading: Reading, now: datetime) -> Outcome:
+    if not cell.reason.strip():
+        period = closed_period(store, reading.taken_at)
+        if period is not None:
+            raise DayLogError(f"{period.subject} was closed by {period.person}. Write a reason, then it is corrected.")
     own = store.correct(
         cell.entry, reading, person=reading.person, reason=cell.reason.strip() or TYPED_ANEW, entered_at=now
     )
@@ -244,6 +254,9 @@ def _withdraw(store: Store, cell: Typed, person: str, now: datetime) -> Outcome:
         raise DayLogError("The cell is empty. Write the figure, or ND when nothing was detected.", "value")
     if not person.strip():
         raise DayLogError("Nobody is named. Write who did it: the log is evidence.", "person")
+    old = store.history(cell.entry)[-1]
+    if (not cell.reason.strip() or cell.reason == UNDONE) and old.at and closed_period(store, old.at):
+        raise DayLogError("Its day is closed. Write a reason, then it is withdrawn.", "reason")
     store.correct(cell.entry, None, person=person.strip(), reason=cell.reason.strip() or UNDONE, entered_at=now)
     return Outcome(id=cell.id, status="withdrawn")
 

@@ -78,6 +78,10 @@ def remembered(request: Request) -> str:
 
 def stored(at: datetime, id: str, plant: Plant, person: str) -> Response:
     """Answer with the day of what was stored, and remember who wrote it."""
-    answer = RedirectResponse(f"/log/{at.astimezone(plant.zone).date()}#entry-{id}", 303)
+    return stored_person(RedirectResponse(f"/log/{at.astimezone(plant.zone).date()}#entry-{id}", 303), person)
+
+
+def stored_person(answer: Response, person: str) -> Response:
+    """Return an answer that has the device remember who wrote."""
     answer.set_cookie("person", quote(person.strip()[:80]), max_age=YEAR_S, httponly=True, samesite="strict")
     return answer

@@ -12,7 +12,7 @@ from weirhouse.desk import day_log, slips
 from weirhouse.desk.day_log import DayLogError
 from weirhouse.plant.model import Backwash, Filters, Plant
 from weirhouse.quantity import label, show
-from weirhouse.records.model import Event, RecordsError
+from weirhouse.records.model import ClosedError, Event, RecordsError
 from weirhouse.situation.clock import TimeError, for_field, typed_time
 from weirhouse.situation.values import judge
 from weirhouse.web.entering import day_of, entry_id, question, remembered, stored, usual_time
@@ -31,6 +31,7 @@ class Ask:
     hint: str = ""
     number: bool = True
     required: bool = False
+    choices: tuple[str, ...] = ()  # one of these words
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -75,6 +76,20 @@ DEEDS = {
             kind="delivery", group="Delivery", words="",
             asks=(Ask(name="volume", title="Volume"), Ask(name="lot", title="Lot", number=False)),
         ),
+        Deed(
+            kind="instrument_check", group="Instrument", words="checked",
+            asks=(
+                Ask(name="standard", title="Held against", number=False, required=True,
+                    hint="Which standard, or a grab sample and its meter."),
+                Ask(name="standard_value", title="The standard says", required=True),
+                Ask(name="found", title="Found", required=True, hint="What the instrument showed."),
+                Ask(name="left", title="Left at", hint="What it showed when you left it."),
+                Ask(name="result", title="Result", number=False, required=True, choices=("passed", "failed")),
+            ),
+        ),
+        Deed(kind="instrument_out", group="Instrument", words="out of service", ends=True),
+        Deed(kind="maintenance", group="Upkeep", words="maintenance", ends=True),
+        Deed(kind="outage", group="Trouble", words="outage", ends=True),
         Deed(kind="power_failure", group="Trouble", words="power failure", ends=True),
         Deed(kind="instrument_fault", group="Trouble", words="instrument fault", ends=True),
     )
@@ -101,6 +116,7 @@ class Box:
     number: bool
     required: bool
     wrong: bool
+    choices: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -138,10 +154,20 @@ def ongoing(folder: PlantFolder, plant: Plant, now: datetime) -> list[tuple[str,
     return [(in_words(event, plant), f"/log/end/{event.id}") for event in found]
 
 
+def _checked(deed: Deed, texts: Mapping[str, str]) -> None:
+    """Refuse a form without what it must hold, or with a word that is none of those offered."""
+    for ask in deed.asks:
+        text = texts[ask.name].strip()
+        if ask.choices and text not in ask.choices:
+            raise DayLogError(f"{ask.title} must be one of: {', '.join(ask.choices)}.", ask.name)
+        if ask.required and not text and deed.kind != "dose_change":
+            raise DayLogError(f"{ask.title} is empty. Write it, then keep the entry.", ask.name)
+
+
 def in_words(event: Event, plant: Plant) -> str:
     """Return an event that goes on, in words: ``Instrument fault, Raw turbidity, since Fri 30 Oct 14:05``."""
     since = event.started_at.astimezone(plant.zone)
-    what = day_log.subject_of(event.kind)
+    what = day_log.subject_of(event.kind) or day_log.offered_of(event.kind)
     name = day_log.subjects(plant, what).get(event.subject, "") if what else ""
     parts = [day_log.KINDS[event.kind], *([name] if name else []), f"since {since:%a} {since.day} {since:%b %H:%M}"]
     return ", ".join(parts)
@@ -164,7 +190,7 @@ def _page(
     folder: PlantFolder, request: Request, deed: Deed, day: date, typed: Typed, status: int = 200
 ) -> Response:  # fmt: skip
     plant, now = folder.plant(), folder.present()
-    what = day_log.subject_of(deed.kind)
+    what = day_log.subject_of(deed.kind) or day_log.offered_of(deed.kind)
     named = day_log.subjects(plant, what) if what else {}
     subject = typed.texts.get("subject", "")
     if subject not in named:
@@ -179,7 +205,7 @@ def _page(
     here = f"/log/{day}/{deed.kind}"
     return page(request, "event.html", {
         "frame": frame, "deed": deed, "title": title, "day": day, "sends_to": here, "typed": typed, "texts": texts,
-        "what": what, "subjects": list(named.items()),
+        "what": what, "subjects": list(named.items()), "optional": not day_log.subject_of(deed.kind),
         "others": [Button(words=n, link=f"{here}?subject={i}", here=i == subject) for i, n in named.items()]
         if deed.kind == "dose_change" and len(named) > 1 else [],
         "boxes": _boxes(deed, subject, plant, texts, typed.field),
@@ -192,9 +218,10 @@ def _boxes(deed: Deed, subject: str, plant: Plant, texts: Mapping[str, str], wro
     channel = day_log.dose_channel(plant, subject) if deed.kind == "dose_change" else None
     for ask in deed.asks:
         hint = ask.hint
-        if ask.number:
+        if ask.number and (channel is not None or day_log.is_measured(ask.name, subject, plant)):
             unit = channel.unit if channel is not None else day_log.measured_in(ask.name, subject, plant)[1]
-            hint = f"In {label(unit)}{_counts(deed, subject, plant)}, unless another unit is written behind it."
+            given = f"In {label(unit)}{_counts(deed, subject, plant)}, unless another unit is written behind it."
+            hint = f"{ask.hint} {given}".strip()
             if ask.name == "from" and texts.get("from"):
                 hint = f"Filled in: the dose in force. {hint}"
         found.append(
@@ -206,6 +233,7 @@ def _boxes(deed: Deed, subject: str, plant: Plant, texts: Mapping[str, str], wro
                 number=ask.number,
                 required=ask.required,
                 wrong=wrong == ask.name,
+                choices=ask.choices,
             )
         )
     return found
@@ -222,7 +250,7 @@ def _usual(
 ) -> dict[str, str]:
     """Return what the form holds before anybody types: it has just ended, lasted as long as the plant file says."""
     at = usual_time(day, now, plant)
-    found = {"id": str(uuid.uuid4()), "person": remembered(request), "until": ""}
+    found = {"id": str(uuid.uuid4()), "person": remembered(request), "until": "", "late": ""}
     lasts = _lasts(plant, deed.kind, subject)
     if lasts is not None:
         found["until"], at = for_field(at, plant.zone), at - lasts
@@ -268,7 +296,7 @@ def add_event(folder: PlantFolder, request: Request, form: Form) -> Response | N
     if deed is None or day is None:
         return None
     plant, now = folder.plant(), folder.present()
-    names = ("id", "person", "time", "until", "subject", "note", "sure", *(ask.name for ask in deed.asks))
+    names = ("id", "person", "time", "until", "subject", "note", "sure", "late", *(ask.name for ask in deed.asks))
     texts = {name: form.get(name, "") for name in names}
     try:
         at = typed_time(texts["time"], plant.zone, now)
@@ -276,6 +304,7 @@ def add_event(folder: PlantFolder, request: Request, form: Form) -> Response | N
             until = typed_time(texts["until"], plant.zone, now) if texts["until"].strip() else None
         except TimeError as error:
             raise DayLogError(str(error), "until") from error
+        _checked(deed, texts)
         ask = "" if texts["sure"] == "yes" else _slip(folder, plant, deed, texts, at, until)
         if ask:
             return _page(folder, request, deed, day, Typed(texts=texts, ask=ask), 422)
@@ -283,17 +312,19 @@ def add_event(folder: PlantFolder, request: Request, form: Form) -> Response | N
             if deed.kind == "dose_change":
                 event = day_log.write_dose_change(
                     store, plant, texts["subject"], texts["to"], before=texts["from"], person=texts["person"], at=at,
-                    now=now, note=texts["note"], id=entry_id(texts),
+                    now=now, note=texts["note"], id=entry_id(texts), late=texts["late"],
                 )  # fmt: skip
             else:
                 event = day_log.write_event(
                     store, plant, deed.kind, person=texts["person"], at=at, now=now, until=until,
-                    subject=texts["subject"], note=texts["note"], id=entry_id(texts),
+                    subject=texts["subject"], note=texts["note"], id=entry_id(texts), late=texts["late"],
                     values=day_log.measured(texts["subject"], plant, _figures(deed, texts)),
                 )  # fmt: skip
     except (DayLogError, TimeError) as error:
         wrong = error.field if isinstance(error, DayLogError) else "time"
         return _page(folder, request, deed, day, Typed(texts=texts, problem=str(error), field=wrong), 422)
+    except ClosedError as error:
+        return _page(folder, request, deed, day, Typed(texts=texts, problem=str(error), field="late"), 422)
     except RecordsError as error:
         fresh = {**texts, "id": str(uuid.uuid4())}  # sent before with other words: this one is an entry of its own
         again = "This form was kept before, as it stood then. Look at the day log, or keep this as a second entry."

@@ -20,6 +20,7 @@ from weirhouse.records.model import RecordsError
 from weirhouse.records.store import Store
 from weirhouse.situation.clock import TimeError
 from weirhouse.situation.values import judge
+from weirhouse.web.close import closed_words
 from weirhouse.web.entering import YEAR_S, day_of, question, remembered
 from weirhouse.web.forms import Form, FormError
 from weirhouse.web.frame import Frame
@@ -109,7 +110,7 @@ def _page(folder: PlantFolder, request: Request, day: date, sent: Sent, status: 
         for one in added], "choice": choice, "choices": [(c.id, c.name, c in columns) for c in plant.channels.values()],
         "most": grid.MOST_COLUMNS, "kept": sum(o.status == "stored" for o in sent.outcomes.values()),
         "failed": len(refused), "asks": any(one.status == "asked" for one in refused),
-        "reason": sent.texts.get("reason", ""), "closed": "",
+        "reason": sent.texts.get("reason", ""), "closed": closed_words(folder, day),
     }, status)  # fmt: skip
 
 

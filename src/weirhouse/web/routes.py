@@ -7,7 +7,22 @@ and tests ask every line in every role.
 from pathlib import Path
 
 from weirhouse.records.roles import MANAGE, OPEN, READ, SELF, WRITE
-from weirhouse.web import events, figures, grid, history, log, look, people, plant, setup, signing, timetable, today
+from weirhouse.web import (
+    close,
+    entries,
+    events,
+    figures,
+    grid,
+    history,
+    log,
+    look,
+    people,
+    plant,
+    setup,
+    signing,
+    timetable,
+    today,
+)
 from weirhouse.web.table import Batch, Files, Line, Page, Sent
 
 TABLE: tuple[Line, ...] = (
@@ -43,9 +58,16 @@ TABLE: tuple[Line, ...] = (
     Page("/log", log.newest, needs=READ),
     Page("/log/end/{id}", events.end_page, needs=WRITE),
     Sent("/log/end/{id}", events.end_event, needs=WRITE),
+    Page("/log/entry/{id}", entries.history_page, needs=READ),
+    Page("/log/entry/{id}/correct", entries.correct_page, needs=WRITE),
+    Sent("/log/entry/{id}/correct", entries.correct, needs=WRITE),
+    Sent("/log/entry/{id}/withdraw", entries.withdraw, needs=WRITE),
+    Sent("/log/undo", entries.undo, needs=WRITE),
     Page("/log/{date}", log.day_page, needs=READ),
     Sent("/log/{date}/note", log.add_note, needs=WRITE),
     Sent("/log/{date}/reading", log.add_reading, needs=WRITE),
+    Page("/log/{date}/close", close.close_page, needs=READ),
+    Sent("/log/{date}/close", close.close, needs=WRITE),
     Page("/log/{date}/grid", grid.grid_page, needs=READ),
     Sent("/log/{date}/grid", grid.save_form, needs=WRITE),
     Batch("/log/{date}/readings.json", grid.save_json, needs=WRITE),

@@ -188,16 +188,36 @@ class PlantFolder:
         with self.reading() as store:
             return day_log.entries(store, self.plant(), day, search=search)
 
-    def search_log(self, words: str) -> list[tuple[date, day_log.LogLine]]:
-        """Return the newest lines of the log that hold all the words, newest day first."""
+    def search_log(
+        self, words: str, *, kind: str = "", person: str = "", first: date | None = None, last: date | None = None
+    ) -> list[tuple[date, day_log.LogLine]]:
+        """Return the newest lines of the log that hold all the words, newest first.
+
+        Without days, the last 400 are looked at; with them, those from `first` to `last`.
+        """
         plant = self.plant()
-        found: list[tuple[date, day_log.LogLine]] = []
         with self.reading() as store:
-            last = self.now(store).astimezone(plant.zone).date()
-            first = store.span()[0]
-            oldest = max(last - timedelta(days=SEARCHED), first.astimezone(plant.zone).date()) if first else last
-            day = last
-            while day >= oldest and len(found) < MOST_FOUND:
-                found += [(day, line) for line in reversed(day_log.entries(store, plant, day, search=words))]
-                day -= timedelta(days=1)
-        return found[:MOST_FOUND]
+            newest = last or self.now(store).astimezone(plant.zone).date()
+            oldest = first or newest - timedelta(days=SEARCHED)
+            begin, end = day_log.day_bounds(plant, oldest)[0], day_log.day_bounds(plant, newest)[1]
+            found = day_log.lines(store, plant, begin, end)
+        wanted = words.casefold().split()
+        kept = [
+            line
+            for line in reversed(found)
+            if kind in ("", line.kind)
+            and person in ("", line.person)
+            and all(word in day_log.said(line) for word in wanted)
+        ]
+        return [(line.at.date(), line) for line in kept[:MOST_FOUND]]
+
+    def people_of_log(self) -> list[str]:
+        """Return who entered events in the last 400 days."""
+
+        def make() -> list[str]:
+            with self.reading() as store:
+                since = self.now(store) - timedelta(days=SEARCHED)
+                found = {one.person for one in store.events(since=since)}
+            return sorted(one for one in found if one)
+
+        return self.kept("people of the log", make)
