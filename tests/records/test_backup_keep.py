@@ -26,7 +26,7 @@ def test_a_quarter_hour_for_a_day_then_days_months_and_ends_of_years():
     assert not {one.name for one in quarters[:3]} & keep
     days = [one.made_at.astimezone(NEW_YORK).date().isoformat() for one in kept]
     assert days[-35:] == [(START.date() + timedelta(days=day)).isoformat() for day in range(1791, 1826)]
-    ends = [day for day in days[:-35] if day.endswith(("-12-31"))]
+    ends = [day for day in days[:-35] if day.endswith("-12-31")]
     assert ends[:4] == ["2022-12-31", "2023-12-31", "2024-12-31", "2025-12-31"]
     months = {day[:7] for day in days}
     assert {f"2025-{m:02}" for m in range(1, 13)} | {f"2026-{m:02}" for m in range(1, 13)} <= months
