@@ -5,7 +5,7 @@ value beside one above the limit, or two missing in a row, could be a pair: then
 """
 
 import itertools
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 
@@ -65,6 +65,11 @@ def _ways(ground: Ground, limit: float, filter_id: str) -> list[Way]:
     waste = counts(state.filter_to_waste) if filter_id else (True,)
     rounds = roundings(state.turbidity_rounding, decimals_of(limit))
     return [Way(*one) for one in itertools.product(picks(state.recorded_value), waste, rounds)]
+
+
+def first_way(ground: Ground, limit: float, one: Watched) -> Way:
+    """Return the State's way of counting, or the first of those that it leaves open."""
+    return _ways(ground, limit, one.filter_id)[0]
 
 
 def _values(ground: Ground, one: Watched, way: Way, with_bad: bool) -> Recorded:
@@ -206,7 +211,7 @@ def triggers(ground: Ground, requirement: Requirement, earlier: Mapping[str, Mon
         if channel is None:
             continue
         limit = ground.limit(requirement, channel)
-        way = _ways(ground, limit, one.filter_id)[0]
+        way = first_way(ground, limit, one)
         after = float(requirement.check.get("after_hours", 0.0))
         plain = pairs(ground, one, limit, way, False, after)
         both = (
@@ -339,6 +344,14 @@ def consecutive_months(
         )  # fmt: skip
 
 
+def earlier_states(
+    ground: Ground, requirement: Requirement, one: Watched, earlier: Mapping[str, MonthFacts]
+) -> list[bool | None]:
+    """Return whether a filter tripped in each of the months before, the latest first; None where that is not known."""
+    months = int(requirement.extra["consecutive_months"])
+    return [_tripped(earlier.get(name), fact_key(requirement, one)) for name in _before(ground, months - 1)]
+
+
 def _tripped(found: MonthFacts | None, key: str) -> bool | None:
     if found is None or key in found.unsure or key not in found.trips:
         return None
@@ -359,7 +372,7 @@ def _months(
     ground: Ground, requirement: Requirement, one: Watched, plain: Pairs, both: Pairs, months: int,
     earlier: Mapping[str, MonthFacts],
 ) -> Iterator[Trigger]:  # fmt: skip
-    before = [_tripped(earlier.get(name), fact_key(requirement, one)) for name in _before(ground, months - 1)]
+    before = earlier_states(ground, requirement, one, earlier)
     runs = _runs(both)
     if not runs or any(state is False for state in before):
         return
@@ -540,8 +553,3 @@ def _time_left(ground: Ground, requirement: Requirement, begin: float, back: flo
     if left < 0:
         return f"{since}: the {limit} {unit}s ended on {most:%Y-%m-%d}.", True
     return f"{since}: {amount(left, unit)} left, the last is {most:%Y-%m-%d}.", False
-
-
-def subjects(ground: Ground) -> Sequence[str]:
-    """Return the subjects that are watched."""
-    return [one.subject for one in watched(ground)]

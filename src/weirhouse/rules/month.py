@@ -12,6 +12,7 @@ from weirhouse.records.model import Event, Result, Sample
 from weirhouse.rules import contact, filters, residual, turbidity
 from weirhouse.rules.applying import applies, with_permit
 from weirhouse.rules.ground import Ground, next_month
+from weirhouse.rules.headroom import headroom
 from weirhouse.rules.model import (
     Counted,
     DayResult,
@@ -24,6 +25,7 @@ from weirhouse.rules.model import (
     Status,
     Trigger,
 )
+from weirhouse.rules.notices import notices
 from weirhouse.rules.outcome import MISSING, simple
 from weirhouse.rules.packs import RuleBook
 from weirhouse.rules.recorded import BAD_WORDS, above, below, rounded
@@ -111,7 +113,9 @@ def evaluate_month(
     return MonthResult(
         month=ground.name, a=a, b=b, until=until, packs=book.titles, days=_days(ground, asked),
         outcomes=tuple(outcomes),
-        triggers=tuple(triggers), notices=(), headroom=(), calendar=(), rejected=_rejected(ground, asked),
+        triggers=tuple(triggers), notices=notices(ground, asked, outcomes),
+        headroom=tuple(headroom(ground, asked, outcomes, facts_before, plan)), calendar=(),
+        rejected=_rejected(ground, asked),
         lacking=_lacking(outcomes), facts=_facts(ground, asked, outcomes), said=_said(ground),
     )  # fmt: skip
 

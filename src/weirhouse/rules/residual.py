@@ -19,6 +19,7 @@ from weirhouse.rules.terms import Rounding, counts, lacking, roundings
 from weirhouse.rules.turbidity import both_ways, scale_of, unmeasured
 from weirhouse.working import Sheet
 
+GRAB_S = 4 * 3600.0
 BY_HAND_GAP_S = 26 * 3600.0  # samples by hand further apart leave a day without one
 TERMS = ("off_hours", "residual_rounding")
 
@@ -109,8 +110,13 @@ def gaps(ground: Ground, channel: str, way: Way, with_bad: bool) -> list[tuple[i
     most = 1.5 * sig.interval if sig.logged else BY_HAND_GAP_S
     points = np.concatenate([[ground.begin_s], times, [ground.until_s]]).astype(np.int64)
     served = _served(ground, points[:-1], points[1:], way.off_hours)
-    wide = np.flatnonzero(served > most + 1.0)
-    return [(int(points[i]), int(points[i + 1])) for i in wide]
+    found = []
+    for i in np.flatnonzero(served > most + 1.0):
+        begin, end = int(points[i]), int(points[i + 1])
+        out = sig.outages.meets(np.array([begin]), np.array([end]))[0]
+        if not (out and served[i] <= GRAB_S + 1.0):  # while the instrument is out a grab sample every 4 h stands
+            found.append((begin, end))
+    return found
 
 
 def below_for(ground: Ground, requirement: Requirement) -> Iterator[Outcome]:
@@ -154,7 +160,9 @@ def _longest(ground: Ground, channel: str, limit: float, hours: float, way: Way,
     if longest > hours * 3600 + 0.5:
         return Verdict(way.words, "broken", longest / 3600)
     missing = gaps(ground, channel, way, with_bad)
-    for begin, end in _merged([*missing, *((b, e) for b, e, *_ in found)]):
+    leads = {end: begin for begin, end in missing}  # a gap that leads into a time below may have been below, too
+    spans = [*missing, *((leads.get(begin, begin), end) for begin, end, *_ in found)]
+    for begin, end in spans:
         if float(_served(ground, np.array([begin]), np.array([end]), way.off_hours)[0]) > hours * 3600 + 0.5:
             return Verdict(way.words, "cannot tell", longest / 3600)
     return Verdict(way.words, _calm(ground, channel, way, with_bad), longest / 3600)
@@ -175,16 +183,6 @@ def _calm(ground: Ground, channel: str, way: Way, with_bad: bool) -> Status:
     if not len(times) and not ground.four_slots(way.off_hours).asked.any():
         return "not due"
     return "met" if ground.over else "not due"
-
-
-def _merged(spans: list[tuple[int, int]]) -> list[tuple[int, int]]:
-    found: list[tuple[int, int]] = []
-    for begin, end in sorted(spans):
-        if found and begin <= found[-1][1]:
-            found[-1] = (found[-1][0], max(found[-1][1], end))
-        else:
-            found.append((begin, end))
-    return found
 
 
 def _outcome(

@@ -2,7 +2,7 @@
 
 import itertools
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -237,7 +237,7 @@ def none_above(ground: Ground, requirement: Requirement, *, single: bool = False
     else:
         ways = choices(ground, limit, highest=True)
     verdicts = {
-        with_bad: [_highest(ground, values_of(ground, channel_id, way, with_bad), way, limit) for way in ways]
+        with_bad: [_highest(ground, channel_id, way, with_bad, limit) for way in ways]
         for with_bad in both_ways(ground, channel_id, upper=True)
     }
     running = ground.course().running(sig.times) | ways[0].off_hours
@@ -247,7 +247,7 @@ def none_above(ground: Ground, requirement: Requirement, *, single: bool = False
     over = above(rounded(main.values, ways[0].rounding), limit)
     scale = scale_of(requirement, channel)
     value = sheet = None
-    unsure = int(main.unsure.sum())
+    unsure = int(_unsure(ground, channel_id, ways[0], False).sum())
     limit_text = f"{requirement.limit:g} {requirement.unit}"
     if main.has.any():
         top = int(np.nanargmax(main.values))
@@ -282,10 +282,26 @@ def any_above(ground: Ground, requirement: Requirement) -> Iterator[Outcome]:
     return none_above(ground, requirement, single=True)
 
 
-def _highest(ground: Ground, recorded: Recorded, way: Choice, limit: float) -> Verdict:
+def _highest(ground: Ground, channel: str, way: Choice, with_bad: bool, limit: float) -> Verdict:
+    recorded = values_of(ground, channel, way, with_bad)
     over = above(rounded(recorded.values, way.rounding), limit)
     value = float(np.nanmax(recorded.values)) if recorded.has.any() else None
-    return Verdict(way.words, _word(ground, recorded.has | recorded.slots.asked, over, recorded.unsure), value)
+    unsure = _unsure(ground, channel, way, with_bad)
+    return Verdict(way.words, _word(ground, recorded.has | recorded.slots.asked, over, unsure), value)
+
+
+def _unsure(ground: Ground, channel: str, way: Choice, with_bad: bool) -> Bools:
+    """Return what is missing; while an instrument is out, the grab sample of four hours stands for its quarter hours."""
+    recorded = values_of(ground, channel, way, with_bad)
+    if way.interval == FOUR_HOURS_S:
+        return recorded.unsure
+    out = ground.signal(channel, upper=True).outages.meets(recorded.slots.begins, recorded.slots.ends)
+    if not out.any():
+        return recorded.unsure
+    four = values_of(ground, channel, replace(way, interval=FOUR_HOURS_S), with_bad)
+    which = four.slots.of(recorded.slots.begins)
+    covered = np.where(which >= 0, (four.has & four.whole)[np.maximum(which, 0)], False)
+    return recorded.unsure & ~(out & covered)
 
 
 def _word(ground: Ground, all_of: Bools, over: Bools, unsure: Bools) -> Status:
