@@ -148,6 +148,6 @@ def _below(ground: Ground, requirement: Requirement) -> Iterator[Headroom]:
         at = ground.local(one.begin)
         yield Headroom(
             requirement=requirement, subject=str(requirement.check["channel"]), near=True, by=by,
-            sentence=f"The residual has been below {requirement.limit:g} {requirement.unit} since {at_text(at)}. If it is "
-            f"not restored, the {hours:g} h of the limit end at {at_text(by.astimezone(ground.plant.zone))}.",
+            sentence=f"The residual has been below {requirement.limit:g} {requirement.unit} since {at_text(at)}. If "
+            f"it is not restored, the {hours:g} h of the limit end at {at_text(by.astimezone(ground.plant.zone))}.",
         )  # fmt: skip

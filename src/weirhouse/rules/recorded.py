@@ -26,6 +26,7 @@ Floats = NDArray[np.float64]
 
 QUARTER_S = 900
 LOGGED_S = 1800.0  # readings further apart are read by a person
+GRAB_S = 4 * 3600  # a sample by hand stands for so long while an instrument is out
 LEAST_RUN_S = 900.0  # a period in which the plant ran for less asks for no value of its own
 CLOSE = 1e-9  # two numbers nearer than this are the same
 GOOD, WAS_REJECTED, WAS_DOUBTFUL, OUTSIDE, OUT = range(5)
@@ -255,24 +256,31 @@ def four_hour_values(sig: Signal, quarter: Recorded, four: Slots, pick: Pick) ->
     times[got] = quarter.times[has[place[got]]]
     whole = got.copy()
     if sig.logged:
-        out = sig.outages.meets(quarter.slots.begins, quarter.slots.ends)
+        doubt = quarter.unsure & ~stood_in(sig, quarter)
         used = np.full(len(four.begins), -1, np.int64)
         used[got] = has[place[got]]
-        for slot in np.flatnonzero(quarter.unsure & (which >= 0)):
+        for slot in np.flatnonzero(doubt & (which >= 0)):
             period = which[slot]
-            if out[slot]:
-                continue
             if pick == "last":
                 whole[period] &= slot < used[period]
             elif pick == "first":
                 whole[period] &= slot > used[period]
             else:
                 whole[period] = False
-        if out.any():  # while the instrument is out a grab sample is asked for, and stands
-            asked = np.unique(which[out & quarter.slots.asked & (which >= 0)])
-            grabbed = np.unique(which[out & quarter.has & (which >= 0)])
-            whole[np.setdiff1d(asked, grabbed)] = False
     return Recorded(four, found, times, whole)
+
+
+def stood_in(sig: Signal, quarter: Recorded) -> Bools:
+    """Return for which quarter hours a sample by hand stands in: the instrument is out, and a value that counts was
+    taken in the four hours before.
+    """
+    out = sig.outages.meets(quarter.slots.begins, quarter.slots.ends)
+    if not out.any():
+        return out
+    taken = quarter.times[quarter.has]
+    place = np.searchsorted(taken, quarter.slots.begins, side="right") - 1
+    before = np.where(place >= 0, taken[np.maximum(place, 0)], -(2**40)) if len(taken) else np.full(len(out), -(2**40))
+    return np.asarray(out & (quarter.slots.begins - before <= GRAB_S))
 
 
 def rounded(values: Floats, rounding: Rounding) -> Floats:

@@ -2,7 +2,7 @@
 
 import itertools
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -11,7 +11,7 @@ from weirhouse.quantity import convert, fits
 from weirhouse.rules.ground import Ground
 from weirhouse.rules.model import Outcome, Requirement, Status
 from weirhouse.rules.outcome import Verdict, amount, at_text, settle, shown, simple, tally_of
-from weirhouse.rules.recorded import Bools, Recorded, above, decimals_of, rounded
+from weirhouse.rules.recorded import Bools, Recorded, above, decimals_of, rounded, stood_in
 from weirhouse.rules.terms import Pick, Rounding, counts, lacking, picks, roundings
 from weirhouse.science.statistics import highest_value, share_from_counts
 from weirhouse.working import Known, Reading, note, recording
@@ -291,17 +291,11 @@ def _highest(ground: Ground, channel: str, way: Choice, with_bad: bool, limit: f
 
 
 def _unsure(ground: Ground, channel: str, way: Choice, with_bad: bool) -> Bools:
-    """Return what is missing; while an instrument is out, the grab sample of four hours stands for its quarter hours."""
+    """Return what is missing; while an instrument is out, a sample by hand stands for four hours."""
     recorded = values_of(ground, channel, way, with_bad)
     if way.interval == FOUR_HOURS_S:
         return recorded.unsure
-    out = ground.signal(channel, upper=True).outages.meets(recorded.slots.begins, recorded.slots.ends)
-    if not out.any():
-        return recorded.unsure
-    four = values_of(ground, channel, replace(way, interval=FOUR_HOURS_S), with_bad)
-    which = four.slots.of(recorded.slots.begins)
-    covered = np.where(which >= 0, (four.has & four.whole)[np.maximum(which, 0)], False)
-    return recorded.unsure & ~(out & covered)
+    return recorded.unsure & ~stood_in(ground.signal(channel, upper=True), recorded)
 
 
 def _word(ground: Ground, all_of: Bools, over: Bools, unsure: Bools) -> Status:
