@@ -116,15 +116,6 @@ def close_notice(store: Store, notice: str, *, person: str, now: datetime, note:
     return _stored(store, "notice", notice, {"step": "closed"}, note, person, now, id)
 
 
-def close_day(
-    store: Store, plant: Plant, day: str, *, person: str, now: datetime, note: str = "", id: str = ""
-) -> Event:
-    """Close a local day ("2026-09-14") and return the event as stored."""
-    event = planned(plant, day, person=person, at=now, note=note, id=id)
-    store.add_events([event], entered_at=now)
-    return event
-
-
 def _stored(
     store: Store, kind: str, subject: str, values: Mapping[str, float | str], note: str, person: str, at: datetime,
     id: str, *, entered: datetime | None = None,

@@ -17,6 +17,7 @@ from weirhouse.quantity import convert, figure
 from weirhouse.rules.model import DayResult, FourHours, MonthResult
 from weirhouse.science.basins import average_flow, volume_from_flow
 from weirhouse.science.feed import mass_fed
+from weirhouse.science.operations import equal_share
 from weirhouse.science.quantities import Flow, Mass, Volume
 from weirhouse.science.statistics import highest_value, sum_of_values
 from weirhouse.situation import days as days_
@@ -507,11 +508,12 @@ def _filters(stretch: Stretch, course: Course, judged: Judged) -> Part:
 
 
 def _filter_course(stretch: Stretch, filter_: Filter, course: Course) -> Course:
-    """Return how a filter ran: by its own flow, else as the plant."""
+    """Return how a filter ran: by its own flow, above its share of the least, else as the plant."""
     own = f"{filter_.id}_flow"
     if not len(_track(stretch, own)):
         return course
-    return days_.course_of(stretch, own)
+    least = equal_share(course.least, max(1, len(stretch.plant.filters)))
+    return Course(days_.with_before(stretch, own), least=least, events=stretch.events, end=stretch.b.timestamp())
 
 
 # --- what stands below the days ----------------------------------------------------------------------------------

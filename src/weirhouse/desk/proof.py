@@ -243,19 +243,33 @@ def _checks(records: MonthRecords) -> Iterator[Check]:
 
 
 def _outages(records: MonthRecords) -> Iterator[Outage]:
+    """Yield the outages of instruments; a fault that was noticed and the time out of service for it are one."""
     plant, stretch = records.stretch.plant, records.stretch
-    for event in records.kind("instrument_out", "instrument_fault"):
+    found: list[Outage] = []
+    for event in sorted(records.kind("instrument_out", "instrument_fault"), key=lambda e: e.started_at):
         end = event.ended_at
         if event.started_at >= stretch.b or (end is not None and end <= stretch.a):
             continue
+        same = next(
+            (o for o in found if o.channel == event.subject and (o.end is None or event.started_at <= o.end)), None
+        )
+        if same is not None:
+            found.remove(same)
+            ends = (same.end, end)
+            end = None if None in ends else max(e for e in ends if e is not None)
+        begin = event.started_at if same is None else same.begin
+        notes = dict.fromkeys(note for note in (same.note if same is not None else "", event.note) if note)
         grabs = tuple(
             r for r in records.readings
-            if r.channel == event.subject and r.taken_at >= event.started_at and (end is None or r.taken_at <= end)
+            if r.channel == event.subject and r.taken_at >= begin and (end is None or r.taken_at <= end)
         )  # fmt: skip
-        yield Outage(
-            id=event.id, channel=event.subject, title=title_of(plant, event.subject), begin=event.started_at, end=end,
-            note=event.note, person=event.person, grabs=grabs,
+        found.append(
+            Outage(
+                id=event.id, channel=event.subject, title=title_of(plant, event.subject), begin=begin, end=end,
+                note="; ".join(notes), person=event.person, grabs=grabs,
+            )
         )  # fmt: skip
+    yield from found
 
 
 # --- readings put aside, and readings over a level ---------------------------------------------------------------
@@ -370,11 +384,9 @@ def _open(
         end = records.stretch.b.astimezone(zone).date()
         yield Open(kind="not over", sentence=f"{records.month} ends at midnight before {end.day} {end:%B %Y}.")
     for outcome in result.outcomes:
-        if outcome.status == "broken":
-            yield Open(
-                kind="broken", sentence=f"{outcome.requirement.title}: {outcome.sentence}",
-                id=f"{outcome.requirement.id}:{outcome.subject}:{records.month}",
-            )  # fmt: skip
+        id = f"{outcome.requirement.id}:{outcome.subject}:{records.month}"
+        if outcome.status == "broken" and id not in explained:
+            yield Open(kind="broken", sentence=f"{outcome.requirement.title}: {outcome.sentence}", id=id)
     for one in parts["exceedances"]:
         if one.explained is None:
             yield Open(kind="exceedance", sentence=one.sentence, id=one.id, day=one.at.astimezone(zone).date())

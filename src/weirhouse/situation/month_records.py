@@ -20,7 +20,7 @@ from weirhouse.situation.at import between
 from weirhouse.situation.model import Stretch
 
 STANDING = (
-    "person", "rule_confirmed", "explained", "closed", "notice", "credit_claimed", "instrument_check",
+    "rule_confirmed", "explained", "closed", "notice", "credit_claimed", "instrument_check",
     "instrument_out", "instrument_fault", "filter_assessment", "plan", "deficiency",
 )  # fmt: skip
 
@@ -121,12 +121,23 @@ def month_records(
     elif planned is not None:
         closing, at = planned, planned.started_at.astimezone(UTC)
     standing = [e for e in store.events(STANDING, until=later(at, 1.0)) if e.id != (closing.id if closing else "")]
+    standing += people_at(store, at)
     samples = tuple(store.samples(None, a, b))
     return MonthRecords(
         month=month, at=at, stretch=between(store, plant, a, b), readings=tuple(store.readings(None, a, b)),
         samples=samples, results=tuple(store.results(None, a, b)), standing=tuple(standing), head=head,
         closing=closing, since=since,
     )  # fmt: skip
+
+
+def people_at(store: Store, at: datetime) -> list[Event]:
+    """Return what was on record of each person at an instant: a change corrects the entry, and what it said is kept."""
+    found = []
+    for event in store.events("person"):
+        forms = [entry for entry in store.history(event.id) if entry.entered_at <= later(at, 1.0)]
+        if forms and isinstance(forms[-1].item, Event):
+            found.append(forms[-1].item)
+    return found
 
 
 def _number(values: Mapping[str, Any], name: str) -> int | None:

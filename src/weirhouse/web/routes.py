@@ -6,7 +6,7 @@ and tests ask every line in every role.
 
 from pathlib import Path
 
-from weirhouse.records.roles import MANAGE, OPEN, READ, SELF, WRITE
+from weirhouse.records.roles import CLOSE, MANAGE, OPEN, READ, SELF, WRITE
 from weirhouse.web import (
     close,
     entries,
@@ -14,10 +14,14 @@ from weirhouse.web import (
     figures,
     grid,
     history,
+    inspector,
     log,
     look,
+    notices,
     people,
     plant,
+    proof,
+    proof_entries,
     setup,
     signing,
     timetable,
@@ -34,6 +38,24 @@ TABLE: tuple[Line, ...] = (
     Page("/timetable", timetable.timetable_page, needs=READ),
     Page("/timetable.json", timetable.timetable_twin, needs=READ),
     Page("/history/{channel}", history.history_page, needs=READ),
+    # Proof
+    Page("/proof", proof.proof_page, needs=READ),
+    Page("/proof.json", proof.proof_twin, needs=READ),
+    Page("/proof/inspector", inspector.inspector_page, needs=READ),
+    Page("/proof/rules", proof_entries.rules_page, needs=READ),
+    Sent("/proof/rules", proof_entries.confirm, needs=CLOSE),
+    Page("/proof/{month}", proof.proof_page, needs=READ),
+    Page("/proof/{month}/table", proof.table_page, needs=READ),
+    Page("/proof/{month}/total/{column}", proof.total_page, needs=READ),
+    Page("/proof/{month}/day/{day}", proof.day_page, needs=READ),
+    Page("/proof/{month}/rule/{id}", proof.rule_page, needs=READ),
+    Page("/proof/{month}/report.{kind}", proof_entries.report_file, needs=READ),
+    Page("/proof/{month}/open", proof_entries.open_page, needs=READ),
+    Sent("/proof/{month}/explain", proof_entries.explain, needs=WRITE),
+    Sent("/proof/{month}/close", proof_entries.close_month, needs=CLOSE),
+    Page("/proof/{month}/notice", notices.notice_page, needs=READ),
+    Sent("/proof/{month}/notice/step", notices.step, needs=WRITE),
+    Sent("/proof/{month}/notice/close", notices.close, needs=WRITE),
     # Figures
     Page("/figures", figures.list_page, needs=READ),
     Page("/figures/{name}", figures.formula_page, needs=READ),
