@@ -12,6 +12,7 @@ if TYPE_CHECKING:
     from weirhouse.web.setup_code import SetupCode
 
 PORT = 8421
+BACKLOG = 128  # who may wait to be answered
 
 
 @click.command()
@@ -117,6 +118,7 @@ def _serve(
             raise click.ClickException(
                 f"Port {port} on {host} cannot be used ({error.strerror}). Name another with --port."
             ) from error
+        listener.listen(BACKLOG)  # whoever comes from now on is answered once the pages are up
         port = listener.getsockname()[1]
         where = f"[{host}]" if ":" in host else host
         scheme = "https" if certificate else "http"
