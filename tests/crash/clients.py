@@ -91,6 +91,7 @@ class Client(threading.Thread):
             while True:
                 port = self.door.where()
                 if port is None:
+                    self._drop()
                     return
                 if waiting is None:
                     waiting = self._next()

@@ -1,4 +1,4 @@
-"""No backup is skipped or made twice: not by a clock that is set, nor in a night of clock change, nor by a power cut."""
+"""No backup is skipped or made twice: not by a clock that is set, nor in a night of clock change, nor by a cut."""
 
 import itertools
 import random
