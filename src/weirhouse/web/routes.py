@@ -14,6 +14,7 @@ from weirhouse.web import (
     figures,
     grid,
     history,
+    imports,
     inspector,
     log,
     look,
@@ -27,7 +28,7 @@ from weirhouse.web import (
     timetable,
     today,
 )
-from weirhouse.web.table import Batch, Files, Line, Page, Sent
+from weirhouse.web.table import Batch, Files, Line, Page, Sent, Upload
 
 TABLE: tuple[Line, ...] = (
     # Today
@@ -96,6 +97,14 @@ TABLE: tuple[Line, ...] = (
     Sent("/log/{date}/columns", grid.choose, needs=READ),
     Page("/log/{date}/{kind}", events.form_page, needs=WRITE),
     Sent("/log/{date}/{kind}", events.add_event, needs=WRITE),
+    # Files
+    Page("/imports", imports.list_page, needs=READ),
+    Upload("/imports/send", imports.send, needs=WRITE),
+    Sent("/imports/pick", imports.pick, needs=WRITE),
+    Page("/imports/file/{digest}", imports.file_page, needs=WRITE),
+    Sent("/imports/file/{digest}", imports.look, needs=WRITE),
+    Page("/imports/job/{id}", imports.job_page, needs=WRITE),
+    Sent("/imports/{id}/withdraw", imports.withdraw, needs=WRITE),
     # What every page needs
     Sent("/look", look.set_look, needs=OPEN),
     Page("/paper.css", look.paper, needs=OPEN),

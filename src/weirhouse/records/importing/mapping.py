@@ -1,5 +1,6 @@
 """What does the operator say about a file? A small TOML file beside it, with every key optional."""
 
+import json
 import re
 import tomllib
 from collections.abc import Mapping as Table
@@ -88,6 +89,23 @@ def read(path: Path) -> Mapping:
     except tomllib.TOMLDecodeError as error:
         raise FileProblem(f"The mapping {name} is not TOML: {shown(str(error), 120)}.") from None
     return of_table(table, name)
+
+
+def written(table: Table[str, Any]) -> str:
+    """Return a table as the text of a mapping file, that `of_table` reads back.
+
+    >>> written({"clock": "utc", "columns": {"Turb 1": {"channel": "raw_turbidity", "unit": "NTU"}}})
+    'clock = "utc"\\ncolumns = { "Turb 1" = { "channel" = "raw_turbidity", "unit" = "NTU" } }\\n'
+    """
+    return "".join(f"{key} = {_toml(value)}\n" for key, value in table.items())
+
+
+def _toml(value: Any) -> str:
+    if isinstance(value, Table):
+        return "{ " + ", ".join(f"{_toml(str(key))} = {_toml(one)}" for key, one in value.items()) + " }"
+    if isinstance(value, list):
+        return "[" + ", ".join(_toml(one) for one in value) + "]"
+    return json.dumps(value, ensure_ascii=True)  # texts, true, false and whole numbers are written alike in both
 
 
 def of_table(table: Table[str, Any], name: str = "mapping") -> Mapping:

@@ -60,6 +60,7 @@ class StoreLike(Protocol):
         person: str,
         entered_at: datetime,
         detail: dict[str, Any],
+        reason: str = "",
     ) -> Receipt:
         """Store an import whole, or nothing of it."""
 
@@ -79,6 +80,7 @@ def import_file(
     person: str,
     entered_at: datetime,
     tick: Callable[[float], None] | None = None,
+    reason: str = "",
 ) -> ImportResult:
     """Import the file at `path` into the records, or with `dry_run` show exactly what would be stored.
 
@@ -90,6 +92,8 @@ def import_file(
         Now, with a time zone. Times more than a day later are refused.
     tick:
         Called with the share done, 0 to 1.
+    reason:
+        Why it comes late, where it says anything new of a day or month that is closed.
 
     Raises
     ------
@@ -122,6 +126,7 @@ def import_file(
             person=person,
             entered_at=entered_at,
             detail=_detail(plan, source, said),
+            reason=reason,
         )
         import_id, stored, there = receipt.import_id, receipt.stored, there + receipt.already_there
     tell(1.0)
