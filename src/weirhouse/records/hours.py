@@ -21,7 +21,7 @@ class Hours:
     chunk_id: int
     first: int
     last: int
-    records: NDArray[np.void] | None
+    content: bytes | None  # `RECORD` after `RECORD`
 
 
 def kept(database: Database, channel: str, ranks: Mapping[str, int], since: int, until: int) -> list[Hours]:
@@ -32,7 +32,7 @@ def kept(database: Database, channel: str, ranks: Mapping[str, int], since: int,
         (channel, since, until),
     )
     return [
-        Hours(chunk_id, first, last, None if content is None else np.frombuffer(content, RECORD))
+        Hours(chunk_id, first, last, content)
         for chunk_id, import_id, first, last, content in rows
         if import_id in ranks
     ]
@@ -46,9 +46,9 @@ def sure(kept: Sequence[Hours], typed: Sequence[chunks.Part], first: int, end: i
     touched = [_hours_of(one) for one in kept]
     every, times = _counted(np.concatenate(touched))
     written = [part.times // HOUR * HOUR for part in typed]
-    lost = [_hours_of(one) for one in kept if one.records is None]
+    lost = [_hours_of(one) for one in kept if one.content is None]
     unsure, _ = _counted(np.concatenate([every[(times > 1) | (every < first) | (every + HOUR > end)], *written, *lost]))
-    records = np.concatenate([np.empty(0, RECORD), *(one.records for one in kept if one.records is not None)])
+    records = np.frombuffer(b"".join(one.content for one in kept if one.content is not None), RECORD)
     if not len(unsure):
         return records, unsure
     at = np.minimum(np.searchsorted(unsure, records["hour"]), len(unsure) - 1)
@@ -71,15 +71,17 @@ def within(
     database: Database, kept: Sequence[Hours], ranks: Mapping[str, int], starts: Times, ends: Times
 ) -> list[chunks.Part]:
     """Return what chunks hold between `starts` and `ends`, pairs in order that do not overlap. [UTC epoch s]"""
+    reached = [
+        one.chunk_id
+        for one in kept
+        if np.searchsorted(ends, one.first, "right") < np.searchsorted(starts, one.last, "right")
+    ]
     found = []
-    for one in kept:
-        if np.searchsorted(ends, one.first, "right") == np.searchsorted(starts, one.last, "right"):
-            continue  # none of them reaches into this chunk
-        for row in database.rows(f"SELECT {chunks.COLUMNS} FROM chunk WHERE id = ?", (one.chunk_id,)):  # noqa: S608 -- constant
-            times, values, flags = chunks.read(database, row)
-            first = np.searchsorted(times, starts)
-            counts = np.searchsorted(times, ends) - first
-            after = np.cumsum(counts)
-            keep = np.arange(after[-1]) + np.repeat(first - (after - counts), counts)
-            found.append(chunks.Part(ranks[row[0]], times[keep], values[keep], flags[keep]))
+    for row in chunks.by_id(database, reached):
+        times, values, flags = chunks.read(database, row)
+        first = np.searchsorted(times, starts)
+        counts = np.searchsorted(times, ends) - first
+        after = np.cumsum(counts)
+        keep = np.arange(after[-1]) + np.repeat(first - (after - counts), counts)
+        found.append(chunks.Part(ranks[row[0]], times[keep], values[keep], flags[keep]))
     return found
