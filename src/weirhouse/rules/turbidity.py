@@ -57,11 +57,14 @@ def choices(ground: Ground, limit: float, *, highest: bool = False) -> list[Choi
 
 
 def values_of(ground: Ground, channel: str, choice: Choice, with_bad: bool) -> Recorded:
-    """Return the recorded values that one way of counting takes."""
-    if choice.interval == FOUR_HOURS_S:
+    """Return the recorded values that one way of counting takes; read by hand, the highest of four hours."""
+    by_hand = not ground.signal(channel, upper=True).logged
+    if choice.interval == FOUR_HOURS_S or by_hand:
+        pick = choice.four if choice.interval == FOUR_HOURS_S else "highest"
         return ground.four_hours(
-            channel, upper=True, off_hours=choice.off_hours, quarter=choice.quarter, pick=choice.four, with_bad=with_bad
-        )
+            channel, upper=True, off_hours=choice.off_hours, quarter="highest" if by_hand else choice.quarter,
+            pick=pick, with_bad=with_bad,
+        )  # fmt: skip
     return ground.quarters(channel, upper=True, off_hours=choice.off_hours, pick=choice.quarter, with_bad=with_bad)
 
 
@@ -293,7 +296,7 @@ def _highest(ground: Ground, channel: str, way: Choice, with_bad: bool, limit: f
 def _unsure(ground: Ground, channel: str, way: Choice, with_bad: bool) -> Bools:
     """Return what is missing; while an instrument is out, a sample by hand stands for four hours."""
     recorded = values_of(ground, channel, way, with_bad)
-    if way.interval == FOUR_HOURS_S:
+    if way.interval == FOUR_HOURS_S or not ground.signal(channel, upper=True).logged:
         return recorded.unsure
     return recorded.unsure & ~stood_in(ground.signal(channel, upper=True), recorded)
 
