@@ -43,8 +43,8 @@ def told(seed: int, kills: Kills, cuts: list[Cuts]) -> str:
         lines.append(
             f"After each kill the pages of the database, the whole chain and every line of the clients' journals were "
             f"looked through ({kills.examined:,} times). {kills.sent_again:,} entries were sent again because their "
-            f"answer was cut off. From start to listening at its address it took {ready[len(ready) // 2]:.2f} s (median) and at most "
-            f"{ready[-1]:.2f} s. The kills took {kills.seconds / 60:.0f} min."
+            f"answer was cut off. From start to saying its address it took {ready[len(ready) // 2]:.2f} s (median) and "
+            f"at most {ready[-1]:.2f} s. The kills took {kills.seconds / 60:.0f} min."
         )
     for one in cuts:
         if one.synchronous == "FULL":
