@@ -37,12 +37,13 @@ Refusal = Callable[[Scope, int, str, str], Response]
 def bare_host(host: str) -> str:
     """Return the name in a Host header without its port: ``[::1]:8000`` gives ``[::1]``.
 
-    >>> bare_host("LocalHost:8000"), bare_host("[::1]:8000")
-    ('localhost', '[::1]')
+    >>> bare_host("LocalHost:8000"), bare_host("[::1]:8000"), bare_host("[::1")
+    ('localhost', '[::1]', '')
     """
     host = host.strip().lower()
     if host.startswith("["):
-        return host.partition("]")[0] + "]"
+        inside, closed, _ = host.partition("]")
+        return inside + closed if closed else ""
     return host.partition(":")[0]
 
 

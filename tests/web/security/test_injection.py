@@ -248,7 +248,7 @@ def test_a_query_finds_signs_in_and_changes_nothing(own: Path) -> None:
 
 
 # What may stand between the words of a statement: names of columns and marks that the program itself writes out.
-WRITTEN = re.compile(r"^([A-Z_]+|\w+\.[A-Z_]+|marks|where|order|columns|table|name|setting|kind\.\w+)$")
+WRITTEN = re.compile(r"^([A-Z_]+|\w+\.[A-Z_]+|marks|where|order|columns|table|name|setting|(?:kind|FILE)\.\w+)$")
 STATEMENT = re.compile(r"^\s*(SELECT|INSERT|UPDATE|DELETE|PRAGMA|WITH|CREATE|DROP|ALTER|SET|COPY|VACUUM|ATTACH)\s")
 
 
