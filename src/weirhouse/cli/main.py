@@ -13,6 +13,7 @@ COMMANDS = {
     "new": ("plants", "Start a plant folder: plant.toml with comments, empty records."),
     "check": ("checks", "Check plant file, rule packs and records; compare every unit with published design ranges."),
     "today": ("today", "Say what to set now, and why."),
+    "report": ("report", "Write a month's report, or a year's figures, as PDF, JSON or CSV."),
     "import": ("imports", "Read a logger's or laboratory's file into the records."),
     "withdraw": ("imports", "Withdraw an import whole; list the imports."),
     "move": ("moving", "Take the records to a district's server, or back into the folder."),

@@ -70,15 +70,15 @@ def evaluate(
     )  # fmt: skip
 
 
-def in_turn(store: Store, plant: Plant, folder: Path, months: Sequence[str], now: datetime) -> Iterator[MonthResult]:
-    """Yield what the rules say of months that follow each other, each judged as its report is; facts are handed on."""
+def in_turn(store: Store, plant: Plant, folder: Path, months: Sequence[str], now: datetime) -> Iterator[MonthProof]:
+    """Yield what months prove that follow each other, each judged as its report is; facts are handed on."""
     earlier: list[MonthFacts] = []
     for month in months:
         records = month_records(store, plant, month, settled_at(store, plant, month, now))
         book = rule_book(store, folder, records.at)
         result = evaluate(store, plant, records, book, earlier[-RUNNING:] if len(earlier) >= RUNNING else None)
         earlier.append(result.facts)
-        yield result
+        yield month_proof(records, result, form=book.form.columns, form_title=book.form.title)
 
 
 def facts_of(
@@ -91,6 +91,29 @@ def facts_of(
         return None
     day = date.fromisoformat(f"{month}-01")
     return month_facts(plant, between(store, plant, a, b), book, month=day, samples=samples, results=results)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class YearProof:
+    """A calendar year: its months on record, and the samples with their results."""
+
+    plant: Plant
+    year: int
+    months: tuple[MonthProof, ...]
+    samples: tuple[Sample, ...]
+    results: tuple[Result, ...]
+    book: RuleBook
+
+
+def year_judged(store: Store, plant: Plant, folder: Path, year: int, now: datetime) -> YearProof:
+    """Return what a calendar year proves, from its months on record up to now."""
+    known = [m.month for m in reversed(months_on_record(store, plant, now)) if m.month.startswith(f"{year:04d}-")]
+    a, b = bounds(f"{year:04d}-01", plant.zone)[0], bounds(f"{year:04d}-12", plant.zone)[1]
+    return YearProof(
+        plant=plant, year=year, months=tuple(in_turn(store, plant, folder, known, now)),
+        samples=tuple(store.samples(None, a, b)), results=tuple(store.results(None, a, b)),
+        book=rule_book(store, folder, now),
+    )  # fmt: skip
 
 
 def months_on_record(store: Store, plant: Plant, now: datetime) -> list[MonthBefore]:

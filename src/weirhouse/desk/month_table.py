@@ -136,6 +136,9 @@ def cell(value: float | None, column: Column, note: str = "", state: State = "no
     return Cell(float(value), shown(value, column), "value", note)
 
 
+TO_COME = Cell(None, "", "none", "")
+
+
 def month_table(stretch: Stretch, result: MonthResult | None = None) -> MonthTable:
     """Return the daily table of a stretch.
 
@@ -147,6 +150,7 @@ def month_table(stretch: Stretch, result: MonthResult | None = None) -> MonthTab
     course = days_.course_of(stretch, flow_id)
     days = days_.days_of(stretch.a, stretch.b, stretch.zone)
     judged = {day.date: day for day in result.days} if result is not None else {}
+    until = int(min(stretch.b, result.until if result is not None else stretch.b).timestamp())
     parts = (
         _water(stretch, course),
         _turbidity(stretch, course, judged),
@@ -160,7 +164,10 @@ def month_table(stretch: Stretch, result: MonthResult | None = None) -> MonthTab
     for own in parts:
         columns.extend(own.columns)
         for day, row in zip(days, cells, strict=True):
-            row.update(own.of(day))
+            if day.begin < until:
+                row.update(own.of(Day(day.date, day.begin, min(day.end, until))))
+            else:
+                row.update({column.id: TO_COME for column in own.columns})
     rows = tuple(DayRow(date=day.date, hours=day.hours, cells=row) for day, row in zip(days, cells, strict=True))
     month, workings = _month(columns, rows, stretch)
     return MonthTable(
@@ -337,6 +344,9 @@ def _four_hours(stretch: Stretch, course: Course, judged: Judged) -> Part:
             track = _track(stretch, channel.id)
             for period in days_.periods_of(day, stretch.zone):
                 column = next(own)
+                if period.begin >= period.end:  # still to come
+                    cells[column.id] = TO_COME
+                    continue
                 last = days_.last_of(track, period.begin, period.end, course)
                 water = course.water(period.begin, period.end)
                 state: State = "standing" if water.ran == 0 and water.unrecorded == 0 else "gap"

@@ -445,10 +445,11 @@ def _open_gaps(result: MonthResult, table: MonthTable, explained: Mapping[str, E
                 sentence=f"{_day_text(day.date)}: no certain filtered turbidity for the four hours from "
                 f"{', '.join(names)}.",
             )  # fmt: skip
+    over = {day.date for day in result.days if day.b <= result.until}
     for column in table.columns:
         if column.group not in ("water", "disinfection") or column.id in ("ct_weakest", "average_flow", "peak_flow"):
             continue
-        days = [row.date for row in table.days if row.cells[column.id].state == "gap"]
+        days = [row.date for row in table.days if row.cells[column.id].state == "gap" and row.date in over]
         days = [
             day for day in days if f"gap:{column.id}:{day}" not in explained and f"gap:{column.id}" not in explained
         ]
@@ -507,9 +508,14 @@ def answer(proof: MonthProof) -> str:
     parts = []
     if found["broken"]:
         parts.append(f"{found['broken']} {_one(found['broken'], 'requirement is', 'requirements are')} broken")
+    elif over:
+        parts.append("no limit is broken")
     if found["cannot tell"]:
-        parts.append(f"of {found['cannot tell']} it cannot be told")
-    parts.append(f"{found['met']} {_one(found['met'], 'is', 'are')} met")
+        parts.append(f"{found['cannot tell']} cannot be told")
+    if found["met"] or not over:
+        parts.append(f"{found['met']} {_one(found['met'], 'is', 'are')} met")
+    if over and found["not due"]:
+        parts.append(f"{found['not due']} {_one(found['not due'], 'is', 'are')} judged later")
     sentence = f"{name}{over}: {', '.join(parts)}"
     left = len(proof.open)
     if proof.closed is not None:

@@ -12,7 +12,7 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 from weirhouse.desk import proof as proofs
-from weirhouse.desk.month_table import GROUPS, Chemical, Column, MonthTable
+from weirhouse.desk.month_table import GROUPS, Chemical, Column, DayRow, MonthTable
 from weirhouse.desk.proof import MonthProof
 from weirhouse.plant.model import Plant
 from weirhouse.quantity import convert, label, show
@@ -20,6 +20,8 @@ from weirhouse.records.model import Entry, Event, Import, Reading, Result, Sampl
 from weirhouse.rules.model import Counted, Outcome
 
 MOST_NOT_COUNTED = 60  # readings listed one by one under a requirement; of more, the rest is told by its count
+# What a local pack may call a column of the daily table, beside the column's own id.
+FORM_NAMES = {"combined_highest": "filtered_max", "residual_lowest": "residual_min", "flow": "volume"}
 CAUTION = (
     "Figures, held against the rules as they stand here. The State judges them, and your permit comes first. "
     "On a doubt about disinfection or a broken limit, call the numbers of the plant file."
@@ -125,14 +127,23 @@ def form_figures(proof: MonthProof) -> dict[str, Any] | None:
     form = proof.form
     if not form:
         return None
-    rows = []
-    for row in proof.table.days:
-        cells = []
-        for what, _ in form:
-            found = row.cells.get(what)
-            cells.append(f"{row.date.day}" if what == "date" else found.shown if found is not None else "")
-        rows.append(cells)
-    return {"title": proof.form_title, "headings": [heading for _, heading in form], "rows": rows}
+    rows = [[form_cell(row, what) for what, _ in form] for row in proof.table.days]
+    known = {column.id for column in proof.table.columns} | {"date", "ct_ratio", *FORM_NAMES}
+    return {
+        "title": proof.form_title, "headings": [heading for _, heading in form], "rows": rows,
+        "unknown": [what for what, _ in form if what not in known],
+    }  # fmt: skip
+
+
+def form_cell(row: DayRow, what: str) -> str:
+    """Return what stands in a column of the State's form for a day; empty where there is nothing to stand."""
+    if what == "date":
+        return f"{row.date.day}"
+    if what == "ct_ratio":  # of the organism that limits
+        ratios = [c for id, c in row.cells.items() if id in ("ct_giardia", "ct_virus") and c.value is not None]
+        return min(ratios, key=lambda c: c.value or 0.0).shown if ratios else ""
+    found = row.cells.get(FORM_NAMES.get(what, what))
+    return found.shown if found is not None and found.value is not None else ""
 
 
 def plant_figures(plant: Plant) -> dict[str, Any]:

@@ -73,6 +73,10 @@ def _rows(f: Mapping[str, Any]) -> Iterator[Row]:
             "sample", one["taken_at"], one["place"], one["analyte"], one["result"], "",
             ", ".join(one[k] for k in ("kind", "sampler", "laboratory", "method", "analysed_at", "note") if one[k]),
         )  # fmt: skip
+    if f["form"]:
+        for row in f["form"]["rows"]:
+            for heading, value in zip(f["form"]["headings"], row, strict=True):
+                yield ("form", row[0], f["form"]["title"], heading, value, "", "")
     for one in f["open"]:
         yield ("open", one["date"], one["kind"], "", "", "", one["sentence"])
     for one in f["after_closing"]:

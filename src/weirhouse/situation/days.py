@@ -105,11 +105,11 @@ def midnight(day: date, zone: ZoneInfo) -> int:
 
 
 def periods_of(day: Day, zone: ZoneInfo) -> tuple[Period, ...]:
-    """Return the six four-hour periods of a local day, by the clock on the wall."""
+    """Return the six four-hour periods of a local day, by the clock on the wall; of a day cut short, cut at its end."""
     hours = [*range(0, 24, PERIOD_H)]
     begins = [int(datetime.combine(day.date, time(h), zone).astimezone(UTC).timestamp()) for h in hours]
     ends = [*begins[1:], day.end]
-    return tuple(Period(f"{h:02d}:00", p, q) for h, p, q in zip(hours, begins, ends, strict=True))
+    return tuple(Period(f"{h:02d}:00", p, min(q, day.end)) for h, p, q in zip(hours, begins, ends, strict=True))
 
 
 class Course:

@@ -49,8 +49,8 @@ def inspector_page(folder: PlantFolder, request: Request) -> Response:
 def _broken(folder: PlantFolder, months: tuple[str, ...]) -> list[tuple[str, Outcome]]:
     """Return what was broken in some months, the newest first."""
     with folder.reading() as store:
-        results = in_turn(store, folder.plant(), folder.folder, months, folder.present())
-        found = [(r.month, o) for r in results for o in r.outcomes if o.status == "broken"]
+        judged = in_turn(store, folder.plant(), folder.folder, months, folder.present())
+        found = [(one.month, o) for one in judged for o in one.result.outcomes if o.status == "broken"]
     return found[::-1]
 
 
