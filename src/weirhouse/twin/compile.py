@@ -54,7 +54,7 @@ class Train(NamedTuple):
 
     kind: Ints  # (E,)
     first: Ints  # (E,) place of its first cell, pipe, feed
-    count: Ints  # (E,) number of its cells
+    number: Ints  # (E,) of its cells
     clarifier: Ints  # (E,) place among the clarifiers, -1 else
     coagulated: Ints  # (E,) 1 behind the coagulant feed
     chlorinated: Ints  # (E,) 1 behind a disinfectant feed
@@ -251,7 +251,9 @@ def _walk_ahead(got: _Collected, stages: list[Stage]) -> None:
             ]  # fmt: skip
             got.stirred(stage, at.FLOCCULATION if coagulated else at.CELLS, cells, after)
             if coagulated and not any((c[2] > 0 and c[3] > 0) or c[4] > 0 for c in cells):
-                got.notes.append(f"{stage.name} has neither head loss nor power: no floc grows in the simulation there.")
+                got.notes.append(
+                    f"{stage.name} has neither head loss nor power: no floc grows in the simulation there."
+                )
         elif isinstance(stage, Contact | Storage):
             volume, _, n = _tank(stage)
             got.stirred(stage, at.CELLS, [(volume / n,)] * n, after)
@@ -420,7 +422,7 @@ def _assemble(
     down = list(zip(*got.clarifiers, strict=True)) or [()] * 4
     design = plant.design_flow or (sum(areas) * at.REFERENCE_RATE if areas else 0.01)
     train = Train(
-        kind=_ints(got.kind), first=_ints(got.first), count=_ints(got.count), clarifier=_ints(got.clarifier),
+        kind=_ints(got.kind), first=_ints(got.first), number=_ints(got.count), clarifier=_ints(got.clarifier),
         coagulated=_ints(got.coagulated), chlorinated=_ints(got.chlorinated),
         cell_volume=_floats(columns[0]), cell_area=_floats(columns[1]), cell_head=_floats(columns[2]),
         cell_head_flow=_floats(columns[3]), cell_power=_floats(columns[4]), cell_basin=_floats(columns[5]),
@@ -455,8 +457,8 @@ def _assemble(
     return Compiled(
         plant=plant.name, train=train, elements=tuple(got.ids), filters=tuple(f.id for f in filters),
         feeds=tuple(f.id for f in got.feeds), tanks=tuple(ids), clarifiers=tuple(got.clarifier_ids),
-        terminal_head_loss=_or_inf(bank and bank.terminal_head_loss),
-        trigger_turbidity=_or_inf(bank and bank.trigger_turbidity), max_run=_or_inf(bank and bank.max_run),
+        terminal_head_loss=_or_inf(bank.terminal_head_loss if bank else None),
+        trigger_turbidity=_or_inf(bank.trigger_turbidity if bank else None), max_run=_or_inf(bank.max_run if bank else None),
         wash_duration=wash.duration or 600.0, filter_to_waste=wash.filter_to_waste or 0.0,
         dose_table=first.dose_table if first is not None else (),
         target_residual=next((f.target_residual for f in disinfectants if f.target_residual), math.nan),

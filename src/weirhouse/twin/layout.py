@@ -45,8 +45,8 @@ BOX_SLOW: Final = 4
 BOX: Final = 5
 
 # --- pieces of a plug flow ----------------------------------------------------------------------------------------
-PIECES: Final = 40  # room in a pipe's ring
-LEAST_SHARE: Final = 1 / 32  # a piece is filled up to this share of the pipe before the next one is begun
+PIECES: Final = 32  # room in a pipe's ring, a power of 2
+LEAST_SHARE: Final = 1 / 24  # a piece is filled up to this share of the pipe before the next one is begun
 
 # --- the ledger: what has gone where since the run began ---------------------------------------------------------
 LEDGER: Final = (

@@ -26,10 +26,10 @@ Ints = NDArray[np.int64]
     S_TANKS, S_TANK_CHLORINE, S_TANK_FLOW, S_FEED_TANK, S_DOSE, S_FLOW, S_WANTED, S_SHUT, S_CHEMISTRY,
     S_BASIN_OUT, S_CAME_IN, S_QUALITY, S_SETTLED, S_COMBINED, S_CONTACT_CHLORINE, S_OUT_CHLORINE, S_LEDGER,
     S_TIME,
-) = range(0, 35)  # fmt: skip
+) = range(35)  # fmt: skip
 # the plant
 (
-    T_KIND, T_FIRST, T_COUNT, T_CLARIFIER, T_COAGULATED, T_CHLORINATED, T_CELL_VOLUME, T_CELL_AREA, T_CELL_HEAD,
+    T_KIND, T_FIRST, T_NUMBER, T_CLARIFIER, T_COAGULATED, T_CHLORINATED, T_CELL_VOLUME, T_CELL_AREA, T_CELL_HEAD,
     T_CELL_HEAD_FLOW, T_CELL_POWER, T_CELL_BASIN, T_CLARIFIER_AREA, T_CLARIFIER_DEPTH, T_BLOWDOWN_VOLUME,
     T_BLOWDOWN_EVERY, T_PIPE_VOLUME, T_FEED_ROLE, T_FEED_ALUMINIUM, T_FEED_CONTENT, T_FEED_FULL, T_FEED_LOW,
     T_FEED_BASICITY, T_LEAST_ALUMINIUM_PH, T_HAS_FLOCCULATION, T_FILTER_AREA, T_FILTER_BOX, T_FILTER_PORE,
@@ -47,8 +47,9 @@ Ints = NDArray[np.int64]
 ) = range(83, 118)  # fmt: skip
 # how many there are
 (
-    N_ELEMENTS, N_FILTERS, N_FEEDS, N_TANKS, N_LAYERS, N_AFTER, N_TABLE, N_BLOCKS, N_WASHES,
-) = range(118, 127)  # fmt: skip
+    N_ELEMENTS, N_FILTERS, N_FEEDS, N_TANKS, N_LAYERS, N_AFTER, N_TABLE, N_BLOCKS, N_WASHES, N_CELLS,
+    X_MEMO, X_FEEDING, X_REFILL, N_ALL,
+) = range(118, 132)  # fmt: skip
 # parameters; the six shares stand last
 (
     P_RAW_SOLIDS, P_SETTLING_SCALE, P_DEAD_ZONE, P_DOSE_CONSTANT, P_DOSE_TURBIDITY, P_DOSE_UV254,
@@ -57,7 +58,14 @@ Ints = NDArray[np.int64]
     P_PASSING, P_FLOC_SOLIDS, P_COEFFICIENT_SCALE, P_LEAST_RIPE, P_RIPENING_DEPOSIT, P_FULL_SCALE, P_DETACHMENT,
     P_SHAKING, P_DEPOSIT_RESISTANCE, P_RESISTANCE_SCALE, P_FILTERED_FLOOR, P_WASH_REMNANT, P_CHLORINE_DEMAND,
     P_FAST_SHARE, P_FAST_RATE, P_SLOW_RATE, P_CLASS_SHARES,
-) = range(0, 34)  # fmt: skip
+) = range(34)  # fmt: skip
+
+# a member's row begins with its parameters; then come
+FOUND = 40  # properties of its water
+W = 56  # what the water in hand carries
+BRIGHTNESS = 66  # turbidity of one unit of solids of each size
+FRONT = 72  # and from here on state, plant, rules and what is remembered
+MEMO = 21  # numbers that a cell or a filter remembers
 
 
 def flat(group: Iterable[Any]) -> tuple[Floats, list[int]]:
@@ -67,14 +75,22 @@ def flat(group: Iterable[Any]) -> tuple[Floats, list[int]]:
 
 
 def offsets(train: Train, policy: Policy, state: State) -> Ints:
-    """Return where each field begins, and how many elements, filters, ... there are."""
-    members = len(state.flow)
+    """Return where each field begins in a member's row, how many elements, filters, ... there are, and its length."""
+    members, width = len(state.flow), rows(state).shape[1]
     sizes = [
         len(train.kind), len(train.filter_area), len(train.feed_role), len(train.tank_full), train.depth.shape[1],
         len(train.after_kind), len(policy.table_dose), len(policy.block_start), len(policy.wash_at),
+        len(train.cell_volume),
     ]  # fmt: skip
-    places = _begins([value.size // members for value in state]) + flat(train)[1] + flat(policy)[1]
-    return np.array(places + sizes, dtype=np.int64)
+    plant, in_plant = flat(train)
+    rules, in_rules = flat(policy)
+    memo = FRONT + width + plant.size + rules.size
+    feeding = memo + MEMO * (len(train.cell_volume) + len(train.filter_area))
+    feeds = len(train.feed_role)
+    places = [FRONT + begin for begin in _begins([value.size // members for value in state])]
+    places += [FRONT + width + begin for begin in in_plant]
+    places += [FRONT + width + plant.size + begin for begin in in_rules]
+    return np.array(places + sizes + [memo, feeding, feeding + feeds, feeding + 2 * feeds], dtype=np.int64)
 
 
 def _begins(sizes: list[int]) -> list[int]:
@@ -97,7 +113,7 @@ def state_of(packed: Floats, like: State) -> State:
         width = value.size // members
         made.append(packed[:, place : place + width].reshape(value.shape).astype(value.dtype))
         place += width
-    return State(*made)
+    return State._make(made)
 
 
 def parameter_rows(p: Parameters) -> Floats:

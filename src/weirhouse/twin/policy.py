@@ -36,7 +36,7 @@ class Forcing(NamedTuple):
     @property
     def intervals(self) -> int:
         """How many intervals the longest path has."""
-        return max(path.shape[1] for path in self[2:])
+        return max(int(path.shape[1]) for path in self[2:])
 
 
 class Policy(NamedTuple):

@@ -69,9 +69,7 @@ class Properties(NamedTuple):
 def properties(p: Parameters, temperature: Floats) -> Properties:
     """Return the properties of water of a temperature [degC] for every member."""
     density, kinematic = water_density(temperature), kinematic_viscosity(temperature)
-    fall = np.stack(
-        [ferguson_church_velocity(d, at.GRAIN_DENSITY, density, kinematic) for d in at.DIAMETERS], axis=1
-    )
+    fall = np.stack([ferguson_church_velocity(d, at.GRAIN_DENSITY, density, kinematic) for d in at.DIAMETERS], axis=1)
     return Properties(
         dynamic_viscosity(temperature), density, fall * p.settling_scale[:, None],
         aggregation_at_temperature(p.aggregation, temperature),
@@ -91,7 +89,7 @@ def brightness(p: Parameters) -> Floats:
 def mean_share(r: Floats) -> Floats:
     """Return the mean over a step of exp(-s) for s from 0 to `r`."""
     safe = np.where(r > 0, r, 1.0)
-    return np.where(r > 0, -np.expm1(-safe) / safe, 1.0)
+    return np.asarray(np.where(r > 0, -np.expm1(-safe) / safe, 1.0))
 
 
 def towards(there: Floats, steady: Floats, r: Floats) -> tuple[Floats, Floats]:
@@ -140,7 +138,7 @@ def gradient(train: Train, c: int, flow: Floats, water: Properties) -> Floats:
         loss = head_loss_at_flow(train.cell_head[c], train.cell_head_flow[c], safe)
         g = velocity_gradient_from_head_loss(loss, train.cell_volume[c] / safe, water.viscosity, water.density)
         still = velocity_gradient_from_power(train.cell_power[c], water.viscosity, train.cell_volume[c])
-        return np.where(runs, g, still)
+        return np.asarray(np.where(runs, g, still))
     return np.asarray(
         velocity_gradient_from_power(train.cell_power[c], water.viscosity, train.cell_volume[c]) + 0.0 * flow
     )
@@ -248,7 +246,7 @@ def quality(train: Train, p: Parameters, water: Water, bright: Floats, aluminium
         np.maximum(aluminium, at.LEAST_DOSE), np.maximum(best, at.LEAST_DOSE), ph, least, p.underdose_width,
         p.overdose_width,
     )  # fmt: skip
-    return np.maximum(q, at.LEAST_QUALITY)
+    return np.asarray(np.maximum(q, at.LEAST_QUALITY))
 
 
 def ph_after(water: Water, used: Floats) -> Floats:
@@ -263,7 +261,7 @@ def coagulate(
 ) -> None:  # fmt: skip
     """Feed the coagulant: what `w` carries turns from sizes to fine, coagulated and not coagulated matter."""
     aluminium, used = np.zeros_like(flow), np.zeros_like(flow)
-    for n in np.flatnonzero(train.feed_role == at.COAGULANT):
+    for n in np.flatnonzero(train.feed_role == at.COAGULANT).tolist():
         given = fed(s, train, n, s.dose[:, n], bool(feeding[n]), flow, dt) * train.feed_aluminium[n]
         aluminium += given
         used += alkalinity_used_by_aluminium(given, float(train.feed_basicity[n]))
@@ -513,7 +511,7 @@ def step(compiled: Compiled, p: Parameters, state: State, water: Water, actions:
     actions : what is done, as `decide` or a person says.
     dt : length of the step; exact for stirred cells at any length, made for 60 s. [s]
     """
-    s = State(*(value.copy() for value in state))
+    s = State._make(value.copy() for value in state)
     train, rules, found = compiled.train, actions.rules, properties(p, water.temperature)
     s.wanted[:], s.shut[:], s.dose[:] = actions.wanted, actions.shut, actions.dose
     s.feed_tank[:] = np.where(actions.refill == 1, train.feed_full, s.feed_tank)
@@ -556,7 +554,7 @@ def ahead(
             )
         elif kind == at.FEED:
             if train.feed_role[first] == at.COAGULANT:
-                if train.count[e] == 1:
+                if train.number[e] == 1:
                     coagulated = True
                     coagulate(s, train, p, water, feeding, on, dt, bright_of, w)
             else:
@@ -568,7 +566,7 @@ def ahead(
             if kind == at.CLARIFIER:
                 on = clarify(s, train, p, int(train.clarifier[e]), on, gt, blowdown_at, dt, found, w)
             low, high = (at.FINE, at.QUALITY + 1) if train.coagulated[e] else (0, at.CLASSES)
-            for c in range(first, first + int(train.count[e])):
+            for c in range(first, first + int(train.number[e])):
                 cell, volume = s.cells[:, c], train.cell_volume[c] + 0.0 * flow
                 if train.cell_basin[c] == 1:
                     volume = volume * p.dead_zone

@@ -118,7 +118,7 @@ def run(
     length = 3600 * hours if hours is not None else forcing.interval * forcing.intervals
     steps = int(length / dt + 1e-6)
     first = round(float(begin.time[0]) / dt)
-    end = State(*(np.array(value, order="C") for value in begin))
+    end = State._make(np.array(value, order="C") for value in begin)
     names = _names(compiled)
     out = np.zeros((members, steps // each, len(names)), dtype=np.float32)
     if engine == "kernel":
@@ -126,7 +126,7 @@ def run(
     else:
         end = _by_reference(compiled, parameters, end, forcing, policy, first, steps, dt, each, out, progress)
     return Run(
-        times=(np.arange(steps // each) + 1) * every + first * dt,
+        times=np.asarray((np.arange(steps // each) + 1) * every + first * dt, dtype=np.float64),
         values={name: out[:, :, i] for i, name in enumerate(names)},
         begin=begin, end=end, seed=seed, dt=dt, version=version("weirhouse"),
         inputs=digest(
@@ -170,7 +170,7 @@ def _by_kernel(
 
     members, done, lock = p.members, 0, threading.Lock()
     states, numbers = places.rows(s), places.parameter_rows(p)
-    train, rules = places.flat(compiled.train)[0], places.flat(policy)[0]
+    plant = np.concatenate([places.flat(compiled.train)[0], places.flat(policy)[0]])
     begins = places.offsets(compiled.train, policy, s)
     paths = [np.array(path, order="C") for path in forcing[2:]]
 
@@ -178,8 +178,8 @@ def _by_kernel(
         nonlocal done
         high = min(low + BLOCK, members)
         kernel.advance(
-            low, high, first, steps, dt, each, forcing.interval, forcing.start_of_day, *paths, train, numbers, rules,
-            states, begins, out,
+            low, high, first, steps, dt, each, forcing.interval, forcing.start_of_day, *paths, plant, numbers, states,
+            begins, out,
         )  # fmt: skip
         if progress is not None:
             with lock:
@@ -194,9 +194,7 @@ def _by_kernel(
 def water_at(forcing: Forcing, t: float, members: int) -> reference.Water:
     """Return the water of the interval in which `t` [s] lies, for every member."""
     i = int((t + 1e-6) / forcing.interval)
-    return reference.Water(
-        *(np.broadcast_to(path[:, min(i, path.shape[1] - 1)], (members,)) for path in forcing[2:])
-    )
+    return reference.Water(*(np.broadcast_to(path[:, min(i, path.shape[1] - 1)], (members,)) for path in forcing[2:]))
 
 
 def _by_reference(

@@ -18,7 +18,7 @@ class State(NamedTuple):
     """M members; C cells, P pipes, K clarifiers, N feeds, F filters of J cells, T tanks with S cells in all."""
 
     cells: Floats  # (M, C, 9) what the water in each stirred cell carries
-    pieces: Floats  # (M, P, 40, 10) plug flow: volume [m^3], then what it carries
+    pieces: Floats  # (M, P, 32, 10) plug flow: volume [m^3], then what it carries
     piece_first: Ints  # (M, P) place of the oldest piece
     piece_count: Ints  # (M, P)
     blanket: Floats  # (M, K) solids in the clarifier's blanket [g]
