@@ -15,6 +15,8 @@ from starlette.routing import BaseRoute, Match, Mount, Route
 from starlette.staticfiles import StaticFiles
 from starlette.types import Scope
 
+from weirhouse.records import backup_offer
+from weirhouse.records.model import DamagedError
 from weirhouse.situation.clock import TimeError
 from weirhouse.web import setup, signing
 from weirhouse.web.door import Door, person_of
@@ -167,4 +169,6 @@ def _said(error: Exception) -> bool:
 def _sentence(error: Exception) -> str:
     if isinstance(error, OSError):
         return f"The plant's files cannot be read: {(error.strerror or 'the disk refuses').lower()}. Look at the disk."
-    return " ".join(str(error).split())
+    said = " ".join(str(error).split())
+    folder = error.folder if isinstance(error, DamagedError) else None
+    return f"{said} {backup_offer.sentence(folder)}" if folder is not None else said

@@ -52,7 +52,7 @@ def plant_page(folder: PlantFolder, request: Request) -> Response:
         "remarks": [f for f in found if f.kind not in ("outside", "inside")],
         "picture": Markup(pictures),  # noqa: S704 - the picture escapes its texts
         "train": train, "rules": list(_rules(plant)), "telephone": plant.telephone,
-        "channels": [reading_link(situation.value(id), frame) for id in plant.channels],
+        "backups": folder.backups(), "channels": [reading_link(situation.value(id), frame) for id in plant.channels],
     })  # fmt: skip
 
 

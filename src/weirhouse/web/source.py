@@ -18,8 +18,9 @@ from weirhouse.desk.timetable import Timetable
 from weirhouse.desk.today import today
 from weirhouse.plant import load
 from weirhouse.plant.model import Plant
-from weirhouse.records import files, people
+from weirhouse.records import backup_run, files, people
 from weirhouse.records.access import Access
+from weirhouse.records.backup_state import Line, read_state
 from weirhouse.records.model import DiskError
 from weirhouse.records.people import Person
 from weirhouse.records.store import Store
@@ -132,6 +133,13 @@ class PlantFolder:
         People without passwords (the file was lost) are accounts all the same: the plant does not fall open.
         """
         return self.access.any_account() or (not self.plant().demo and bool(self.people()))
+
+    def backups(self) -> list[Line]:
+        """Return how the backups stand, in sentences; nothing for a demonstration that has none."""
+        plant = self.plant()
+        if plant.demo and not read_state(self.folder).places:
+            return []
+        return backup_run.standing(self.folder, plant, self.clock())
 
     def now(self, store: Store) -> datetime:
         """Return now to the minute; in the demonstration, whose year ends on a fixed date, its last reading."""

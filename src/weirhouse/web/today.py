@@ -91,7 +91,8 @@ def _enter(situation: Situation, advice: Advice) -> tuple[str, str]:
 def today_page(folder: PlantFolder, request: Request) -> Response:
     """Answer with Today at now, or at the instant asked for; made once for all who ask for the same."""
     asked = request.query_params.get("at", "")
-    key = ("today", folder.moment(asked), request.url.query, seen_by(request))
+    backups = tuple(line.words for line in folder.backups())
+    key = ("today", folder.moment(asked), request.url.query, seen_by(request), backups)
     if failed_of(request):  # told once, and so not kept
         return html(_today_text(folder, request, asked))
     return html(folder.kept(key, lambda: _today_text(folder, request, asked)))
@@ -104,7 +105,7 @@ def _today_text(folder: PlantFolder, request: Request, asked: str) -> str:
     view = timetable_view(folder.timetable(standing.situation.at), frame, query=request.query_params)
     return page_text(request, "today.html", {
         "frame": frame, "today": standing.today, "lines": lines, "timetable": view,
-        "telephone": folder.plant().telephone,
+        "telephone": folder.plant().telephone, "backups": folder.backups(),
     })  # fmt: skip
 
 
