@@ -2,6 +2,7 @@
 
 import csv
 import io
+import re
 from collections.abc import Iterable
 
 FORMULA = ("=", "+", "-", "@", "\t", "\r", "\n", "＝", "＋", "－", "＠")  # the last four: the same in full width
@@ -22,13 +23,11 @@ def csv_cell(value: object) -> str:
     return text
 
 
+_NUMBER = re.compile(r"[+-]?(?:(?:\d{1,3}(?:,\d{3})+|\d+)(?:\.\d*)?|\.\d+)(?:[eE][+-]?\d+)?", re.ASCII)
+
+
 def _number(text: str) -> bool:
-    bare = text.strip().replace(",", "")
-    return (
-        bool(bare)
-        and bare.lstrip("+-").replace(".", "", 1).isascii()
-        and bare.lstrip("+-").replace(".", "", 1).isdigit()
-    )
+    return _NUMBER.fullmatch(text.strip()) is not None
 
 
 def csv_text(rows: Iterable[Iterable[object]]) -> str:
