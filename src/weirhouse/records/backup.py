@@ -18,7 +18,7 @@ import msgspec
 from pysqlite3 import dbapi2 as driver
 
 from weirhouse.plant.model import Plant
-from weirhouse.records import backup_keep, chunks, files, ledger, restore
+from weirhouse.records import backup_keep, chunks, files, ledger, moving, restore
 from weirhouse.records.backup_keep import Kept
 from weirhouse.records.backup_name import (
     ALL,
@@ -36,6 +36,7 @@ from weirhouse.records.backup_name import (
 from weirhouse.records.backup_place import Place, require
 from weirhouse.records.engine import LEDGER, SERIES, WAIT_S, Kind, explained
 from weirhouse.records.model import RecordsError
+from weirhouse.records.place import PLANT_FILE, server_of
 
 ACCESS = "access.sqlite"
 LOCK = ".backup.lock"
@@ -108,6 +109,11 @@ def _whole_with(home: Path, part: Path) -> str | None:
 
 
 def _copy_database(folder: Path, kind: Kind, part: Path) -> None:
+    server = server_of(folder)
+    if server is not None:
+        moving.copy_database(server, kind, part / kind.file)
+        restore.sync(part / kind.file)
+        return
     path = folder / kind.file
     if not path.is_file():
         raise RecordsError(f"{path} is not there. Put it back from a backup first.")
@@ -140,7 +146,10 @@ def _copy_rest(folder: Path, part: Path) -> None:
         name = path.relative_to(folder).as_posix()
         if path.is_file() and may_hold(name):
             (part / name).parent.mkdir(parents=True, exist_ok=True)
-            shutil.copyfile(path, part / name)
+            if name == PLANT_FILE and server_of(folder) is not None:  # a backup stands by itself, in files
+                (part / name).write_text(moving.plant_text(folder), encoding="utf-8", newline="")
+            else:
+                shutil.copyfile(path, part / name)
             restore.sync(part / name)
     if (folder / ACCESS).is_file():
         _vacuum(folder / ACCESS, part / ACCESS)

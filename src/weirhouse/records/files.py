@@ -12,7 +12,7 @@ from pathlib import Path
 
 from pysqlite3 import dbapi2 as driver
 
-from weirhouse.records import ledger
+from weirhouse.records import disk, ledger
 from weirhouse.records.engine import LEDGER, SERIES, Database, Kind, explained
 from weirhouse.records.model import RecordsError
 from weirhouse.records.place import Server, server_of
@@ -50,15 +50,16 @@ def create(folder: Path) -> None:
 
         postgres.create(server)
         return
+    disk.require_own(folder)
     if exist(folder):
         return
     try:
         folder.mkdir(parents=True, exist_ok=True)
         if not (folder / SERIES.file).exists():
-            _make(folder / SERIES.file, SERIES, str(uuid.uuid4()))
+            make(folder / SERIES.file, SERIES, str(uuid.uuid4()))
         pair = _pair_of_empty(folder)  # of the series that are in place, whoever made them
         if not exist(folder):
-            _make(folder / LEDGER.file, LEDGER, pair)
+            make(folder / LEDGER.file, LEDGER, pair)
     except OSError as fault:
         raise RecordsError(f"No records can be made in {folder} ({fault.strerror}). Choose another folder.") from fault
 
@@ -80,7 +81,7 @@ def _pair_of_empty(folder: Path) -> str:
 def create_pair(folder: Path, pair: str, made_at: int) -> None:
     """Make empty records in an empty folder under a mark that was made before [UTC epoch us]."""
     for kind in (SERIES, LEDGER):
-        _make(folder / kind.file, kind, pair, made_at)
+        make(folder / kind.file, kind, pair, made_at)
 
 
 def put_in_place(file: Path, path: Path) -> None:
@@ -90,7 +91,8 @@ def put_in_place(file: Path, path: Path) -> None:
     _place(file, path)
 
 
-def _make(path: Path, kind: Kind, pair: str, made_at: int | None = None) -> None:
+def make(path: Path, kind: Kind, pair: str, made_at: int | None = None) -> None:
+    """Make one empty file of records under a mark, unless it is there."""
     from weirhouse.records import schema  # SQLAlchemy; see engine
 
     new = path.with_name(f".{path.name}.{os.getpid()}.{uuid.uuid4().hex[:8]}")
@@ -147,6 +149,8 @@ def open_file(folder: Path, kind: Kind, *, read_only: bool) -> Database:
     """Open one of the two files, or of the two schemas, brought up to date first where it may be written."""
     server = server_of(folder)
     if server is None:
+        if not read_only:
+            disk.require_own(folder)
         return open_at(folder / kind.file, kind, read_only=read_only)
     return open_at(server, kind, read_only=read_only)
 

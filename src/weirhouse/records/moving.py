@@ -14,17 +14,18 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
-from weirhouse.records import files, ledger, verify
-from weirhouse.records.engine import LEDGER, SERIES, Database
+from weirhouse.records import disk, files, ledger, verify
+from weirhouse.records.engine import LEDGER, SERIES, Database, Kind
 from weirhouse.records.model import RecordsError
 from weirhouse.records.place import PLANT_FILE, Server, server, server_of
 
 Where = Path | Server  # a folder, or a schema of a server
-TABLES = {  # what is copied, in this order
+ROWS = {  # what is copied of each table
     "entry": f"SELECT {ledger.COLUMNS} FROM entry ORDER BY sequence",  # noqa: S608 -- constant
     "chunk": "SELECT id, import_id, channel, first, last, count, step, times, flags, content FROM chunk ORDER BY id",
     "hours": "SELECT chunk_id, content FROM hours ORDER BY chunk_id",
 }
+TABLES = {LEDGER.name: ("entry",), SERIES.name: ("chunk", "hours")}  # in this order
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,7 +64,7 @@ def move(folder: Path, to: str, schema: str = "") -> tuple[Moved, bool]:
     if target == source or (isinstance(target, Path) and isinstance(source, Path) and _same(source, target)):
         raise RecordsError(f"The records lie there already: {target}. Name another place.")
     switches = isinstance(target, Server) or _same(folder, target)
-    new_text = _plant_text(folder, to if isinstance(target, Server) else "", schema) if switches else ""
+    new_text = plant_text(folder, to if isinstance(target, Server) else "", schema) if switches else ""
     with _open(source, read_only=False) as held, held.ledger.writing():
         moved = _copied(held, source, target)
         if switches:
@@ -111,24 +112,43 @@ def _ends(pair: _Pair) -> tuple[str, int, bytes, int]:
 
 
 def _fill(source: _Pair, target: _Pair) -> Moved:
-    counts = {}
-    for database, into, tables in (
-        (source.series, target.series, ("chunk", "hours")), (source.ledger, target.ledger, ("entry",)),
-    ):  # fmt: skip
-        with into.writing():
-            for table in tables:
-                sql = TABLES[table]
-                columns = sql.removeprefix("SELECT ").split(" FROM ")[0]
-                marks = ", ".join("?" * (columns.count(",") + 1))
-                counted = _Counted(database.walk(sql))
-                into.run_many(f"INSERT INTO {table} ({columns}) VALUES ({marks})", counted)  # noqa: S608 -- constants
-                counts[table] = counted.count
-            if into is target.ledger and counts["entry"]:
-                head = database.row("SELECT sequence, hash FROM head")
-                assert head is not None
-                into.run("UPDATE head SET sequence = ?, hash = ?", head)
+    chunks = _fill_one(source.series, target.series)
+    entries = _fill_one(source.ledger, target.ledger)
     _, _, seal, _ = _ends(target)
-    return Moved(counts["entry"], counts["chunk"], seal.hex())
+    return Moved(entries, chunks, seal.hex())
+
+
+def _fill_one(source: Database, target: Database) -> int:
+    """Copy the rows of one of the two databases into an empty one; return how many entries or chunks there were."""
+    counts = []
+    with target.writing():
+        for table in TABLES[target.kind.name]:
+            sql = ROWS[table]
+            columns = sql.removeprefix("SELECT ").split(" FROM ")[0]
+            marks = ", ".join("?" * (columns.count(",") + 1))
+            rows = _Counted(source.walk(sql))
+            target.run_many(f"INSERT INTO {table} ({columns}) VALUES ({marks})", rows)  # noqa: S608 -- constants
+            counts.append(rows.count)
+        head = source.row("SELECT sequence, hash FROM head") if target.kind.name == LEDGER.name else None
+        if head is not None and head[0]:
+            target.run("UPDATE head SET sequence = ?, hash = ?", head)
+    return counts[0]
+
+
+def copy_database(server: Server, kind: Kind, path: Path) -> None:
+    """Copy one schema of a server, as it is at this instant, into a new file."""
+    source = files.open_at(server, kind, read_only=True)
+    try:
+        found = source.row("SELECT pair, made_at FROM origin")
+        assert found is not None
+        files.make(path, kind, str(found[0]), int(found[1]))
+        target = files.open_at(path, kind, read_only=False)
+        try:
+            _fill_one(source, target)
+        finally:
+            target.close()
+    finally:
+        source.close()
 
 
 class _Counted(Iterator[tuple[object, ...]]):
@@ -163,6 +183,7 @@ def _into_folder(folder: Path, source: _Pair) -> Iterator[_Pair]:
                 f"{folder / kind.file} is there. Nothing was moved and nothing is replaced. Put that file elsewhere "
                 "first; it may be from before the records went to the server."
             )
+    disk.require_own(folder)
     if not folder.is_dir():
         raise RecordsError(f"{folder} is no folder. Make it first, or name another one.")
     beside = folder / f".moving-{uuid.uuid4().hex[:8]}"
@@ -206,8 +227,11 @@ _HEAD = re.compile(r"^[ \t]*\[[ \t]*records[ \t]*\][ \t]*(#.*)?$", re.MULTILINE)
 _OURS = re.compile(r"^(?=[ \t]*(database|schema)[ \t]*=)", re.MULTILINE)
 
 
-def _plant_text(folder: Path, database: str, schema: str) -> str:
-    """Return the plant file with other records; what was written is kept, and no longer counts."""
+def plant_text(folder: Path, database: str = "", schema: str = "") -> str:
+    """Return the plant file with its records elsewhere: on a server, or without one in its folder.
+
+    What said where they were is kept as a remark.
+    """
     path = folder / PLANT_FILE
     try:
         text = path.read_bytes().decode("utf-8-sig")
