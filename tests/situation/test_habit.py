@@ -39,7 +39,7 @@ def made(plant, raw, flow, *, dose=None, level=None, events=()) -> Past:
         mean["storage_level"] = level
     track = Track(channel="raw_turbidity", times=grid, values=raw, flags=np.zeros(hours, np.uint8))
     return Past(
-        plant=plant, at=END, zone=plant.zone, stream={"raw_turbidity": track}, hour=grid, mean=mean,
+        plant=plant, at=END, zone=plant.zone, stream={"raw_turbidity": track}, recent={}, hour=grid, mean=mean,
         lowest={"plant_flow": flow}, events=tuple(events), flow_channel="plant_flow",
     )  # fmt: skip
 
@@ -104,6 +104,7 @@ def test_washes_by_head_loss_and_by_running_hours(emberly):
     assert float(first.head_loss) == 1.5
     assert float(first.hours) == pytest.approx(24 * 3600, rel=0.03)
     assert float(first.to_waste) == 1800.0
+    assert first.by == "head_loss"
     assert (second.head_loss, second.hours, second.washes) == (None, None, 0)
     assert "when filter 2 is backwashed" in found.unknown
 
@@ -143,6 +144,8 @@ def test_the_demonstrations_own_rules_are_found_again(demo_folder, emberly):
     assert 130 < found.opens_below <= 146.5
     assert all(4.5 < float(wash.head_loss) / 0.3048 < 6.5 for wash in found.washes)
     assert all(float(wash.to_waste) == 1200.0 for wash in found.washes)
+    begins, ends = found.wash_window
+    assert 5 * 3600 < begins < ends < 23 * 3600
     assert found.starts_below < found.stops_above < 22.4 * 0.3048
     doses = [float(rung.value) for rung in found.doses]
     assert doses == sorted(doses)

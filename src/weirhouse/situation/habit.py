@@ -6,6 +6,7 @@ Nothing here says how the plant ought to be run: it is what was done, so that wh
 import itertools
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -47,6 +48,7 @@ class WashHabit:
     hours: Known | None  # of filtering [s]
     to_waste: Known | None  # how long it is sent to waste afterwards [s]
     washes: int
+    by: Literal["head_loss", "hours", ""]  # which of the two its washes keep to more closely; empty: not known
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -63,6 +65,7 @@ class Habit:
     level_channel: str
     running_by_hour: tuple[float, ...]  # share of recent days on which it ran in each local hour; or empty
     washes: tuple[WashHabit, ...]
+    wash_window: tuple[float, float] | None  # local time of day [s] between which backwashes are begun
     unknown: tuple[str, ...]  # what the records do not tell, in words
 
 
@@ -87,6 +90,7 @@ def habit(past: Past) -> Habit:
         level_channel=tank,
         running_by_hour=_by_hour(past, runs, flows),
         washes=tuple(_washes(past, f.id, least) for f in plant.filters),
+        wash_window=_window(past),
         unknown=(),
     )
     return _told(found)
@@ -267,7 +271,29 @@ def _washes(past: Past, filter_id: str, least: float) -> WashHabit:
         hours=told(hours, "runs", past.flow_channel, "s"),
         to_waste=told(waste, "times to waste after a backwash", past.flow_channel, "s"),
         washes=len(washes),
+        by=_keeps_to(losses, hours),
     )
+
+
+def _keeps_to(losses: NDArray[np.float64], hours: NDArray[np.float64]) -> Literal["head_loss", "hours", ""]:
+    """Return which figure is the same from wash to wash: the middle eight tenths of it lie closer together."""
+    if len(losses) < FEWEST and len(hours) < FEWEST:
+        return ""
+    if len(losses) < FEWEST or len(hours) < FEWEST:
+        return "hours" if len(losses) < FEWEST else "head_loss"
+    first, second = (
+        float(quantile(v, 0.9) - quantile(v, 0.1)) / max(float(quantile(v, 0.5)), 1e-9) for v in (losses, hours)
+    )
+    return "head_loss" if first <= second else "hours"
+
+
+def _window(past: Past) -> tuple[float, float] | None:
+    """Return the hours of the day in which nine backwashes in ten are begun."""
+    begun = [e.started_at.astimezone(past.zone) for e in past.events if e.kind == "backwash"][-60:]
+    if len(begun) < 2 * FEWEST:
+        return None
+    seconds = np.array([t.hour * 3600.0 + t.minute * 60.0 for t in begun])
+    return float(quantile(seconds, 0.05)), float(quantile(seconds, 0.95))
 
 
 def _number(event: Event, name: str) -> float:

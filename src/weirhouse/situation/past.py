@@ -17,6 +17,7 @@ from weirhouse.situation.model import Track
 
 STREAM_DAYS = 1500.0  # four years of storms, and a bit
 HABIT_DAYS = 400.0
+RECENT_H = 56.0
 STREAM = (
     "raw_turbidity",
     "raw_temperature",
@@ -39,6 +40,7 @@ class Past:
     at: datetime
     zone: ZoneInfo
     stream: Mapping[str, Track]  # the stream's channels as recorded, back to four years
+    recent: Mapping[str, Track]  # of the last days, as recorded: flow, settled and filtered turbidity
     hour: NDArray[np.int64]
     mean: Mapping[str, NDArray[np.float64]]  # of each hour: raw and settled turbidity, flow, levels, doses in force
     lowest: Mapping[str, NDArray[np.float64]]
@@ -57,6 +59,11 @@ def past(store: Store, plant: Plant, when: datetime) -> Past:
             series = store.values(channel, when - timedelta(days=STREAM_DAYS), until)
             stream[channel] = Track(channel=channel, times=series.times, values=series.values, flags=series.flags)
     flow = flow_channel(plant)
+    recent = {}
+    for channel in (flow, "settled_turbidity", "combined_turbidity"):
+        if channel in recorded:
+            series = store.values(channel, when - timedelta(hours=RECENT_H), until)
+            recent[channel] = Track(channel=channel, times=series.times, values=series.values, flags=series.flags)
     levels = [stage.level_channel for stage in plant.stages if getattr(stage, "level_channel", None)]
     doses = [feed_channel(feed, "dose", plant.channels) for feed in plant.feeds]
     wanted = ["raw_turbidity", "settled_turbidity", "combined_turbidity", "demand_flow", flow, *levels]
@@ -76,8 +83,8 @@ def past(store: Store, plant: Plant, when: datetime) -> Past:
             mean[channel] = carried(_on(grid, rolled, rolled.last))
     events = tuple(e for e in store.events(since=since, until=until) if e.started_at <= when)
     return Past(
-        plant=plant, at=when, zone=plant.zone, stream=stream, hour=grid, mean=mean, lowest=lowest, events=events,
-        flow_channel=flow,
+        plant=plant, at=when, zone=plant.zone, stream=stream, recent=recent, hour=grid, mean=mean, lowest=lowest,
+        events=events, flow_channel=flow,
     )  # fmt: skip
 
 
