@@ -19,6 +19,7 @@ from zoneinfo import ZoneInfo
 import httpx
 import numpy as np
 
+from benchmarks import contention
 from benchmarks.result import Result
 from benchmarks.today_served import serving
 from weirhouse.demo import make_demo
@@ -46,6 +47,7 @@ def measure() -> Iterator[Result]:
         filled = _fill(Path(base) / "demo", plant)
         yield from _of_records(plant, filled)
         yield from _of_pages(plant)
+    yield contention.measure()
 
 
 def _fill(demo: Path, plant: Path) -> float:
