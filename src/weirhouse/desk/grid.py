@@ -16,7 +16,7 @@ from weirhouse.situation.clock import TimeError, typed_time
 STEP_H = 4  # hours between the rows; 40 CFR 141.74(c)(1): grab samples of turbidity every four hours of operation
 NEAR_S = 600.0  # readings of one walk through the plant stand in one row
 LABORATORY_S = 9 * 86400.0  # what stays good for longer comes from a laboratory, not from the walk
-MOST_COLUMNS = 14
+MOST_COLUMNS = 18
 MOST_CELLS = 500  # in one sending
 UNDONE = "undone"
 TYPED_ANEW = "typed anew in the day grid"

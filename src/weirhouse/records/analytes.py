@@ -8,7 +8,9 @@ from datetime import datetime
 from functools import cache
 from importlib.resources import files
 
-from weirhouse.quantity import parse
+from weirhouse.quantity import fits, parse
+
+UNSTATED = "not stated"  # what a file does not say and a report needs
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -70,3 +72,14 @@ def held(
     """Return how long a bottle was kept until the step that ends its holding time [s]; None where that is not known."""
     until = prepared or analysed if analyte is None or analyte.until == "preparation" else analysed
     return None if until is None else (until - taken).total_seconds()
+
+
+def inside_of(analyte: str, unit: str) -> str:
+    """Return the inside unit of a result: that of the analyte where the unit fits, else of the unit itself."""
+    known = analytes().get(analyte)
+    if known is not None and fits(unit, known.inside):
+        return known.inside
+    for inside in ("g/m^3", "degC", "NTU", "pH", "1/m", "S/m", "1"):
+        if fits(unit, inside):
+            return inside
+    return unit

@@ -164,8 +164,8 @@ def _line(row: grid.Row, columns: Sequence[Channel], plant: Plant, sent: Sent) -
             text = sent.texts.get(f"c.{key}", text)
         hint = ""
         if standing:
-            hint = f"read {standing.taken_at.astimezone(plant.zone):%H:%M} by {standing.person}"
-            hint += f", {standing.mark}" if standing.mark else ""
+            clock = f"{standing.taken_at.astimezone(plant.zone):%H:%M}"
+            hint = ", ".join(word for word in ("" if row.label.startswith(clock) else clock, standing.mark) if word)
         was, entry = (standing.text, standing.entry) if standing else ("", "")
         status, sentence = (outcome.status, outcome.sentence) if outcome else ("", "")
         boxes.append(
