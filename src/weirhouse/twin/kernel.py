@@ -848,6 +848,8 @@ def behind(dt, good, wash_flow, demand, fast, slow, met, z, o):
         z[o[pl.S_LEDGER] + at.L_DELIVERED] += good * dt
         z[o[pl.S_LEDGER] + at.L_SHORT] += max(0.0, demand - good) * dt
     flow = good
+    for i in range(at.CARRIED):  # a main carries chlorine alone
+        z[pl.W + i] = 0.0
     z[pl.W + at.FAST], z[pl.W + at.SLOW] = fast, slow
     seen = False
     for a in range(o[pl.N_AFTER]):
