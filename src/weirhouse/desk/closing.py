@@ -43,13 +43,14 @@ def close_month(store: Store, proof: MonthProof, *, digest: str, version: str, n
     Raises
     ------
     ProofEntryError
-        If the month is not over, or something is open and no reason is given.
-    RecordsError
-        If it is closed already.
+        If the month is not over or is closed already, or something is open and no reason is given.
     """
     event = proof.closed
     if event is None:
         raise ProofEntryError("Nobody is named who closes the month.", "person")
+    before = store.events("closed", subject=proof.month)
+    if before:
+        raise ProofEntryError(f"{proof.month} was closed by {before[0].person} already, and stays closed.")
     why = keeps_open(proof, event.note)
     if why:
         raise ProofEntryError(why, "note")

@@ -104,6 +104,8 @@ def close_month(folder: PlantFolder, request: Request, form: Form) -> Response |
     try:
         planned = closing.planned(plant, month, person=typed["person"], at=now, note=typed["note"], id=entry_id(typed))
         with folder.writing() as store:
+            if any(event.id == planned.id for event in store.events("closed", subject=month)):
+                return _back(f"/proof/{month}#report", typed["person"])  # the same form, sent twice
             proof = judged(store, plant, folder.folder, month, now, planned=planned)
             report = MonthlyReport(proof)
             closing.close_month(store, proof, digest=report.digest, version=version("weirhouse"), now=now)
