@@ -264,6 +264,8 @@ def _require_ours(path: Path, kind: Kind, application: int, version: int) -> Non
 def explained(fault: Exception, path: Path) -> RecordsError | None:
     """Return what a fault of the library means for a person, or None where it means a mistake of this program."""
     code = getattr(fault, "sqlite_errorcode", None)
+    if "Could not decode to UTF-8" in str(fault):  # said by the library's Python side, without a code
+        code = driver.SQLITE_CORRUPT
     match None if code is None else code & 0xFF:
         case driver.SQLITE_BUSY | driver.SQLITE_LOCKED:
             return RecordsError(

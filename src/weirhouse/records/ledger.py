@@ -13,12 +13,24 @@ from typing import Any
 import msgspec
 
 from weirhouse.records.engine import Database
-from weirhouse.records.model import Entry, Event, Item, Reading, RecordsError, Result, Sample, Withdrawal, flag_of
+from weirhouse.records.model import (
+    DamagedError,
+    Entry,
+    Event,
+    Item,
+    Reading,
+    RecordsError,
+    Result,
+    Sample,
+    Withdrawal,
+    flag_of,
+)
 
 EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 MICROSECOND = timedelta(microseconds=1)
 COLUMNS = "sequence, id, kind, topic, at, replaces, import_id, value, flag, body, hash"
 MARKS = "?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?"
+LONGEST_NAME = 300  # characters of an id, a channel, the name of a file
 MOST_ASKED = 500  # ids in one query
 
 # An entry counts while no other replaces it, and the import that it came with, if any, is not withdrawn.
@@ -138,9 +150,20 @@ def written(body: Body) -> str:
         raise RecordsError(f"The text of {named(body)!a} holds half of a character. Type it again.") from fault
 
 
-def read(text: str) -> Body:
-    """Return the entry that a line of the ledger is."""
+def decode(text: str) -> Body:
+    """Return the entry that a line of the ledger is; msgspec.DecodeError where it is none."""
     return _decode(text)
+
+
+def read(text: str) -> Body:
+    """Return the entry that a line of the ledger is; DamagedError where it is none."""
+    try:
+        return decode(text)
+    except (msgspec.DecodeError, UnicodeError) as fault:
+        raise DamagedError(
+            f"An entry of the records cannot be read ({fault}): it was altered, or its file is damaged. Nothing was "
+            "changed. Run: weirhouse check"
+        ) from fault
 
 
 def append(ledger: Database, bodies: Sequence[Body]) -> int:
@@ -168,6 +191,16 @@ def append(ledger: Database, bodies: Sequence[Body]) -> int:
         ledger.run_many(f"INSERT INTO entry ({COLUMNS}) VALUES ({MARKS})", rows)  # noqa: S608 -- constants
         ledger.run("UPDATE head SET sequence = ?, hash = ?", (sequence, before))
     return len(rows)
+
+
+def _require_names(body: Body) -> None:
+    """Refuse names that entries are found by and that cannot be one: too long for an index, or no text."""
+    for name in (body.id, body.topic):
+        if len(name) > LONGEST_NAME or any(ord(sign) < 32 for sign in name):
+            raise RecordsError(
+                f"{name[:40]!a} cannot be a name in the records: it is longer than {LONGEST_NAME} characters or holds "
+                "signs that cannot be printed. Nothing was stored. Mend the name."
+            )
 
 
 def _bodies(ledger: Database, ids: Sequence[str]) -> Iterator[tuple[str, str]]:

@@ -68,7 +68,7 @@ def _chain(entries: Database) -> list[str]:
 def _columns(row: Sealed) -> str:
     """Return which columns do not repeat what the body says, or nothing."""
     try:
-        body = ledger.read(row.body)
+        body = ledger.decode(row.body)
     except msgspec.DecodeError as fault:
         return f"it cannot be read ({fault})"
     stands = {name: getattr(row, name) for name in body.columns}
@@ -79,7 +79,7 @@ def _columns(row: Sealed) -> str:
 def _named(row: Sealed) -> str:
     """Return an entry in words, by what it says itself; by its columns where it says nothing that can be read."""
     try:
-        body: Body | None = ledger.read(row.body)
+        body: Body | None = ledger.decode(row.body)
     except (msgspec.DecodeError, UnicodeError):
         body = None
     what = ledger.named(body) if body else f"{row.kind} {row.topic}".rstrip()
