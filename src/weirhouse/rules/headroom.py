@@ -9,9 +9,10 @@ from datetime import UTC, datetime
 import numpy as np
 
 from weirhouse.rules import filters, residual, turbidity
+from weirhouse.rules.by_products import next_sample
 from weirhouse.rules.filters import watched
 from weirhouse.rules.ground import Ground
-from weirhouse.rules.model import Headroom, MonthFacts, Outcome, Requirement
+from weirhouse.rules.model import Headroom, MonthFacts, Requirement
 from weirhouse.rules.outcome import amount, at_text
 from weirhouse.rules.recorded import LEAST_RUN_S, above, rounded
 from weirhouse.science.statistics import share_from_counts
@@ -24,9 +25,8 @@ Plan = Sequence[tuple[datetime, datetime]]
 
 
 def headroom(
-    ground: Ground, asked: Sequence[Requirement], outcomes: Sequence[Outcome], earlier: Mapping[str, MonthFacts],
-    plan: Plan | None,
-) -> Iterator[Headroom]:  # fmt: skip
+    ground: Ground, asked: Sequence[Requirement], earlier: Mapping[str, MonthFacts], plan: Plan | None
+) -> Iterator[Headroom]:
     """Yield what is known of how near each limit is; `plan` says when the plant is to run from now on."""
     for requirement in asked:
         method = requirement.check["method"]
@@ -38,6 +38,8 @@ def headroom(
             yield from _months(ground, requirement, earlier)
         elif method == "below_for" and not ground.over:
             yield from _below(ground, requirement)
+        elif method in ("lraa", "oel"):
+            yield from next_sample(ground, requirement)
 
 
 def planned_periods(ground: Ground, plan: Plan | None) -> tuple[int, str]:

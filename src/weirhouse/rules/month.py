@@ -9,8 +9,9 @@ import numpy as np
 
 from weirhouse.plant.model import Plant
 from weirhouse.records.model import Event, Result, Sample
-from weirhouse.rules import contact, filters, residual, turbidity
+from weirhouse.rules import by_products, chemistry, coliform, contact, filters, residual, turbidity
 from weirhouse.rules.applying import applies, with_permit
+from weirhouse.rules.calendar import calendar
 from weirhouse.rules.ground import Ground, next_month
 from weirhouse.rules.headroom import headroom
 from weirhouse.rules.model import (
@@ -30,7 +31,7 @@ from weirhouse.rules.outcome import MISSING, simple
 from weirhouse.rules.packs import RuleBook
 from weirhouse.rules.recorded import BAD_WORDS, above, below, rounded
 from weirhouse.situation.days import midnight, periods_of
-from weirhouse.situation.model import Stretch
+from weirhouse.situation.model import Stretch, Track
 
 Work = Callable[[Ground, Requirement], Iterator[Outcome]]
 
@@ -46,6 +47,21 @@ WORKS: dict[str, Work] = {
     "any_below": residual.any_below,
     "samples_a_day": residual.samples_a_day,
     "contact": contact.contact,
+    "lraa": by_products.lraa,
+    "oel": by_products.oel,
+    "by_product_samples": by_products.by_product_samples,
+    "annual_average": by_products.annual_average,
+    "coliform_count": coliform.coliform_count,
+    "coliform_repeat": coliform.coliform_repeat,
+    "ecoli": coliform.ecoli,
+    "coliform_level1": coliform.coliform_level1,
+    "coliform_level2": coliform.coliform_level2,
+    "single_result": chemistry.single_result,
+    "sum_of_results": chemistry.sum_of_results,
+    "percentile": chemistry.percentile,
+    "secondary": chemistry.secondary,
+    "highest_result": chemistry.highest_result,
+    "toc_ratio": chemistry.toc_ratio,
 }
 
 
@@ -68,6 +84,7 @@ def evaluate_month(
     now: datetime | None = None,
     earlier: Mapping[str, MonthFacts] | Iterable[MonthFacts] = (),
     plan: Sequence[tuple[datetime, datetime]] | None = None,
+    eve: Stretch | None = None,
 ) -> MonthResult:
     """Return everything that the rules say of one calendar month.
 
@@ -89,11 +106,16 @@ def evaluate_month(
         Facts of earlier months (`MonthResult.facts`), for what asks for months running.
     plan
         When the plant is to run from `now` on; without it the rest of the month is taken to run as its days so far.
+    eve
+        The last hour before the month, where the stretch does not reach back: a pair of values in a row over midnight
+        belongs to the month of the second.
     """
     if packs is None:
         from weirhouse.rules.packs import load_rules
 
         packs = load_rules()
+    if eve is not None:
+        stretch = joined(eve, stretch)
     day = month or (stretch.b - timedelta(seconds=1)).astimezone(plant.zone).date()
     a, b = month_of(day, plant)
     until = min(b, stretch.b, now.astimezone(UTC) if now is not None else b)
@@ -107,16 +129,37 @@ def evaluate_month(
     for requirement in asked:
         outcomes += _work(ground, requirement, facts_before)
     outcomes += [_follows(ground, r, outcomes) for r in asked if r.check.get("method") == "follows"]
-    triggers = _triggers(ground, asked, facts_before)
+    triggers = _triggers(ground, asked, outcomes, facts_before)
     order = {r.id: i for i, r in enumerate(book.requirements)}
     outcomes.sort(key=lambda o: (order[o.requirement.id], o.subject))
     return MonthResult(
         month=ground.name, a=a, b=b, until=until, packs=book.titles, days=_days(ground, asked),
         outcomes=tuple(outcomes),
         triggers=tuple(triggers), notices=notices(ground, asked, outcomes),
-        headroom=tuple(headroom(ground, asked, outcomes, facts_before, plan)), calendar=(),
+        headroom=tuple(headroom(ground, asked, facts_before, plan)), calendar=tuple(calendar(ground, asked)),
         rejected=_rejected(ground, asked),
         lacking=_lacking(outcomes), facts=_facts(ground, asked, outcomes), said=_said(ground),
+    )  # fmt: skip
+
+
+def joined(first: Stretch, second: Stretch) -> Stretch:
+    """Return two stretches that follow each other as one."""
+    tracks = {}
+    for id in first.tracks.keys() | second.tracks.keys():
+        parts = [s.tracks[id] for s in (first, second) if id in s.tracks]
+        tracks[id] = Track(
+            channel=id, times=np.concatenate([t.times for t in parts]),
+            values=np.concatenate([t.values for t in parts]),
+            flags=np.concatenate([t.flags for t in parts]),
+        )  # fmt: skip
+    seen = {e.id for e in second.events}
+    typed = {
+        id: np.unique(np.concatenate([s.typed[id] for s in (first, second) if id in s.typed]))
+        for id in first.typed.keys() | second.typed.keys()
+    }
+    return replace(
+        second, a=first.a, tracks=tracks, typed=typed, before=first.before,
+        events=(*(e for e in first.events if e.id not in seen), *second.events),
     )  # fmt: skip
 
 
@@ -155,6 +198,8 @@ def _work(ground: Ground, requirement: Requirement, earlier: Mapping[str, MonthF
     method = requirement.check["method"]
     if method == "consecutive_months":
         return list(filters.consecutive_months(ground, requirement, earlier))
+    if method == "undetectable_share":
+        return list(coliform.undetectable_share(ground, requirement, earlier))
     work = WORKS.get(method)
     return list(work(ground, requirement)) if work is not None else []
 
@@ -173,11 +218,19 @@ def _follows(ground: Ground, requirement: Requirement, outcomes: Sequence[Outcom
     return simple(requirement, ground.month, status, f"By the limits of filtered turbidity. {listed}.")
 
 
-def _triggers(ground: Ground, asked: Sequence[Requirement], earlier: Mapping[str, MonthFacts]) -> list[Trigger]:
+def _triggers(
+    ground: Ground, asked: Sequence[Requirement], outcomes: Sequence[Outcome], earlier: Mapping[str, MonthFacts]
+) -> list[Trigger]:
     found: list[Trigger] = []
     for requirement in asked:
         if requirement.check["method"] in ("two_consecutive", "consecutive_months"):
             found += filters.triggers(ground, requirement, earlier)
+    for outcome in outcomes:
+        method = outcome.requirement.check.get("method")
+        if method == "oel":
+            found += by_products.oel_triggers(ground, outcome)
+        elif method in ("coliform_level1", "coliform_level2"):
+            found += coliform.assessments(ground, outcome)
     return sorted(found, key=lambda t: (t.at, t.id))
 
 
