@@ -57,7 +57,9 @@ def test_the_written_steps_bring_the_records_back(lost):
     said = weirhouse(*check, at=where).stdout
     assert "The records are as they were entered" in " ".join(said.split())
     with Store.open(where / "my-plant", read_only=True) as store:
-        assert (store.readings(), store.events(), store.values("raw_turbidity").values.tolist()) == held
+        *events, entry = store.events()
+        assert (store.readings(), events, store.values("raw_turbidity").values.tolist()) == held
+    assert (entry.kind, entry.values["what"]) == ("access", "restore")  # and that it was restored is on record
     again = weirhouse(*[stick if word == "/media/stick/weirhouse" else word for word in restore], at=where, check=False)
     assert again.returncode == 2 and "nothing is written over" in again.stderr
 

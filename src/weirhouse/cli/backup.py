@@ -5,7 +5,7 @@ from pathlib import Path
 
 import click
 
-from weirhouse.cli.options import json_option, plant_option, print_json
+from weirhouse.cli.options import json_option, person, plant_option, print_json
 
 
 @click.command()
@@ -56,10 +56,14 @@ def restore(source: Path, to: Path) -> None:
 
     What it holds is verified before and after. Nothing is ever written over.
     """
+    from weirhouse.records import access_log
     from weirhouse.records import restore as restoring
+    from weirhouse.records.store import Store
 
     done = restoring.restore(source, to)
     said = done.manifest
+    with Store.open(to) as store:
+        access_log.note(store, access_log.RESTORE, person=person(), now=datetime.now(UTC), detail=done.backup.name)
     click.echo(f"{to} holds {said.plant} as of {said.made_at:%Y-%m-%d %H:%M} UTC, verified before and after:")
     click.echo(
         f"  {sum(said.counts.values()):,} entries; the chain ends in entry {said.sequence} with {said.head[:12]}."

@@ -15,11 +15,11 @@ from starlette.routing import BaseRoute, Match, Mount, Route
 from starlette.staticfiles import StaticFiles
 from starlette.types import Scope
 
-from weirhouse.records import backup_offer
+from weirhouse.records import access_log, backup_offer
 from weirhouse.records.model import DamagedError
 from weirhouse.situation.clock import TimeError
 from weirhouse.web import setup, signing
-from weirhouse.web.door import Door, person_of
+from weirhouse.web.door import Door, address_of, person_of
 from weirhouse.web.forms import FormError, read_form, read_json, read_upload
 from weirhouse.web.guard import MOST_BODY, Guard
 from weirhouse.web.refusal import refusal_page
@@ -111,9 +111,23 @@ def _route(line: Line, source: PlantFolder) -> BaseRoute:
 
 def _shown(line: Page, source: PlantFolder) -> Callable[[Request], Response]:
     def endpoint(request: Request) -> Response:
-        return _there(line.answer(source, request))
+        found = _there(line.answer(source, request))
+        _taken_away(source, request, found)
+        return found
 
     return endpoint
+
+
+def _taken_away(source: PlantFolder, request: Request, answer: Response) -> None:
+    """Leave an entry of a file that somebody takes away. Where none can be written, none is taken away."""
+    person = person_of(request)
+    if person is None or request.method != "GET" or "attachment" not in answer.headers.get("content-disposition", ""):
+        return
+    with source.writing() as store:
+        access_log.note(
+            store, access_log.EXPORT, person=person.name, subject=person.id, address=address_of(request),
+            now=source.clock(), detail=request.url.path,
+        )  # fmt: skip
 
 
 def _written(line: Sent, source: PlantFolder) -> Callable[[Request], object]:

@@ -7,6 +7,7 @@ from pathlib import Path
 
 import httpx
 import pytest
+from starlette.responses import Response
 from tests.web.accounts import WORDS, account
 from tests.web.conftest import OURS, Client, client_of
 from tests.web.security.conftest import account_of, as_role
@@ -14,9 +15,11 @@ from tests.web.security.places import PLANT_NOW
 
 from weirhouse.records import access_log, people
 from weirhouse.records.access import IDLE, LONGEST, Access
-from weirhouse.records.roles import Role
+from weirhouse.records.roles import READ, Role
 from weirhouse.records.store import Store
+from weirhouse.web.routes import TABLE
 from weirhouse.web.setup_code import LASTS, TRIES, SetupCode
+from weirhouse.web.table import Page
 
 DAY = "/log/2026-06-17"
 OTHER = "seven herons at dusk"
@@ -425,6 +428,18 @@ def test_each_step_leaves_an_entry_and_a_changed_one_is_named(own: Path) -> None
     connection.close()
     with Store.open(own, read_only=True) as store:
         assert f"{sequence}" in store.verify()[0]
+
+
+def test_a_file_that_is_taken_away_leaves_an_entry(own: Path) -> None:
+    def file(source: object, request: object) -> Response:
+        return Response("a,b", headers={"content-disposition": 'attachment; filename="x.csv"'})
+
+    client = as_role(own, Role.INSPECTOR, client_of(own, PLANT_NOW, table=[Page("/x.csv", file, needs=READ), *TABLE]))
+    assert client.get("/x.csv").text == "a,b"
+    client.get("/people")
+    with Store.open(own, read_only=True) as store:
+        (entry,) = store.events(access_log.KIND)
+    assert (entry.values["what"], entry.person, entry.note) == ("export", "I. Hale", "/x.csv")
 
 
 def test_no_file_log_or_page_holds_a_secret(own: Path, caplog: pytest.LogCaptureFixture) -> None:
