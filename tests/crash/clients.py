@@ -23,6 +23,7 @@ CHANNELS = (
     "combined_turbidity",
 )
 PERSON = "R. Hale"
+FORM, FILE = "application/x-www-form-urlencoded", "multipart/form-data; boundary=crash"
 BROKEN = (ConnectionError, http.client.HTTPException, TimeoutError, OSError)
 
 
@@ -77,7 +78,7 @@ class Client(threading.Thread):
         super().__init__(daemon=True)
         self.number, self.door, self.journal, self.day = number, door, journal, day
         self.pick = random.Random(f"{seed}-{number}")
-        self.batch, self.count = batch, 0
+        self.batch, self.count, self.closed = batch, 0, 0
         self.sent_again = self.readings = self.others = 0
         self.refused: list[str] = []
         self.open_entries: list[dict[str, Any]] = []  # of its own, that count
@@ -124,8 +125,14 @@ class Client(threading.Thread):
 
     def _next(self) -> Act:
         turn = self.pick.random()
-        if turn < 0.70:
+        if turn < 0.64:
             return self._grid()
+        if turn < 0.67:
+            return self._file()
+        if turn < 0.69:
+            return self._sample()
+        if turn < 0.70:
+            return self._closing()
         if turn < 0.80:
             return self._form(
                 "reading", {"channel": self.pick.choice(CHANNELS), "value": self._value(), "flag": ""}, "note"
@@ -149,9 +156,40 @@ class Client(threading.Thread):
         form = {"id": id, "time": at, "person": PERSON, "sure": "yes", **more, note: words}
         kind = "reading" if what == "reading" else "event"
         return Act(
-            f"/log/{self.day}/{what}", urlencode(form).encode(), "application/x-www-form-urlencoded",
+            f"/log/{self.day}/{what}", urlencode(form).encode(), FORM,
             ({"id": id, "kind": kind, "note": words},),
         )  # fmt: skip
+
+    def _sample(self) -> Act:
+        id, words = self._id(), self._note()
+        form = {
+            "id": id,
+            "time": f"{self.day}T{self._time()}",
+            "point": "entry point",
+            "sampler": PERSON,
+            "note": words,
+        }
+        line = {"id": id, "kind": "sample", "note": words}
+        return Act("/samples/new", urlencode({**form, "person": PERSON}).encode(), FORM, (line,))
+
+    def _closing(self) -> Act:
+        """Close one of the days before those that are written to; each client has days of its own."""
+        self.closed += 1
+        day = self.day - timedelta(days=30 + 4 * self.closed + self.number)
+        line = {"id": "", "kind": "closed", "day": f"{day}"}
+        return Act(f"/log/{day}/close", urlencode({"person": PERSON, "note": ""}).encode(), FORM, (line,))
+
+    def _file(self) -> Act:
+        """A logger's file of two hours, by a name of its own."""
+        self.count += 1
+        name = f"crash {self.number}-{self.count}.csv"
+        rows = [f"{self.day} {n // 60:02}:{n % 60:02},{self._value()}" for n in range(120)]
+        text = "\n".join(["time,raw turbidity (NTU)", *rows, ""])
+        body = (
+            f'--crash\r\nContent-Disposition: form-data; name="file"; filename="{name}"\r\n'
+            f"Content-Type: text/csv\r\n\r\n{text}\r\n--crash--\r\n"
+        )
+        return Act("/imports/send", body.encode(), FILE, ({"id": "", "kind": "import", "name": name},))
 
     def _grid(self) -> Act:
         cells, said = [], []
@@ -186,20 +224,32 @@ class Client(threading.Thread):
         if self._connection is None or self._port != port:
             self._drop()
             self._connection, self._port = http.client.HTTPConnection("127.0.0.1", port, timeout=30), port
-        headers = {"Content-Type": act.kind, "Origin": f"http://127.0.0.1:{port}"}
-        if self.door.cookie:
-            headers["Cookie"] = self.door.cookie
-        self._connection.request("POST", act.path, act.body, headers)
-        answer = self._connection.getresponse()
-        text = answer.read()
-        if act.kind == "application/json" and answer.status == 200:
+        status, text, there = self._ask("POST", act.path, act.body, act.kind)
+        if act.kind == FILE and status == 303:  # it is kept; now it is looked at and brought in
+            form = urlencode({"do": "import", "id": self._id(), "person": PERSON}).encode()
+            status, text, there = self._ask("POST", there, form, FORM)
+            while there.startswith("/imports/job/"):
+                time.sleep(0.02)
+                status, text, again = self._ask("GET", there)
+                there = again or there
+        if act.kind == "application/json" and status == 200:
             return self._of_cells(act, json.loads(text)["cells"])
-        if answer.status == 303:
+        if status == 303:
             self.readings += act.acknowledged[0]["kind"] == "reading"
             self.others += act.acknowledged[0]["kind"] != "reading"
             return list(act.acknowledged)
-        self.refused.append(f"{answer.status} at {act.path}: {_words(text)}")
+        self.refused.append(f"{status} at {act.path}: {_words(text)}")
         return []
+
+    def _ask(self, method: str, path: str, body: bytes | None = None, kind: str = FORM) -> tuple[int, bytes, str]:
+        """Return status, text and where the answer sends us."""
+        assert self._connection is not None
+        headers = {"Origin": f"http://127.0.0.1:{self._port}", "Content-Type": kind}
+        if self.door.cookie:
+            headers["Cookie"] = self.door.cookie
+        self._connection.request(method, path, body, headers)
+        answer = self._connection.getresponse()
+        return answer.status, answer.read(), answer.headers.get("Location", "")
 
     def _of_cells(self, act: Act, answers: list[dict[str, str]]) -> list[dict[str, Any]]:
         found = []

@@ -4,6 +4,7 @@ The real server answers four clients while all that it does to its files is writ
 thought, over and over: an instant is chosen, the disk as it may be then is laid out, opened, and looked through.
 """
 
+import json
 import os
 import random
 import shutil
@@ -19,7 +20,7 @@ from pysqlite3 import dbapi2 as driver
 from tests.crash import shim
 from tests.crash.clients import Act, Client, Door, yesterday
 from tests.crash.disk import MODES, Disk
-from tests.crash.examine import examine
+from tests.crash.examine import examine, lost
 from tests.crash.kills import CLIENTS, ZONE, new_plant
 from tests.crash.server import Server
 
@@ -60,7 +61,7 @@ class Marking(Client):
     def _send(self, port: int, act: Act) -> list[dict[str, Any]]:
         said = super()._send(port, act)
         for line in said:
-            shim.acknowledge(self.log, f"replaces {line['replaces']}" if "replaces" in line else line["id"])
+            shim.acknowledge(self.log, json.dumps(line))
         return said
 
 
@@ -94,12 +95,12 @@ def _one_stretch(here: Path, image: Path, cuts: int, seed: int, found: Cuts) -> 
     pick = random.Random(seed)
     places = sorted(pick.randrange(1, len(ops) + 1) for _ in range(cuts))
     disk = _as_before(before, folder)
-    acknowledged: set[str] = set()
+    acknowledged: list[dict[str, Any]] = []
     done = 0
     for place in places:
         for op in ops[done:place]:
             if op.letter == "A":
-                acknowledged.add(op.data.decode())
+                acknowledged.append(json.loads(op.data))
             else:
                 disk.do(op)
         done = place
@@ -155,16 +156,13 @@ def lay_out(image: Path, files: dict[str, bytes]) -> None:
         (image / name).write_bytes(content)
 
 
-def _judge(image: Path, acknowledged: set[str], found: Cuts, where: str) -> None:
+def _judge(image: Path, acknowledged: list[dict[str, Any]], found: Cuts, where: str) -> None:
     stands = examine(image)
     if stands.wrong:
         found.corrupt += 1
         if found.synchronous == "FULL":
             found.told.append(f"{where}: {stands.wrong[:2]}")
-    gone = [
-        words for words in acknowledged
-        if words not in stands.ids and words.removeprefix("replaces ") not in stands.replaced
-    ]  # fmt: skip
+    gone = lost(stands, acknowledged)
     if gone:
         found.losing += 1
         found.lost = max(found.lost, len(gone))

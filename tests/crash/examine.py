@@ -17,6 +17,8 @@ class Found:
     ids: dict[str, str] = field(default_factory=dict)  # id -> kind
     notes: dict[str, int] = field(default_factory=dict)  # how often each of the clients' notes stands there
     replaced: dict[str, str] = field(default_factory=dict)  # old id -> id
+    files: dict[str, int] = field(default_factory=dict)  # how often each file was brought in
+    closed: set[str] = field(default_factory=set)  # days
     wrong: list[str] = field(default_factory=list)
 
 
@@ -61,7 +63,12 @@ def _note(found: Found, id: str, kind: str, body: dict[str, Any]) -> None:
     found.ids[id] = kind
     if body.get("replaces"):
         found.replaced[body["replaces"]] = id
-    item = body.get("reading") or body.get("event") or {}
+    if kind == "import":
+        name = body["imported"]["name"]
+        found.files[name] = found.files.get(name, 0) + 1
+    if body.get("event", {}).get("kind") == "closed":
+        found.closed.add(body["event"]["subject"])
+    item = body.get("reading") or body.get("event") or body.get("sample") or {}
     note = item.get("note", "")
     if note.startswith("crash "):
         found.notes[note] = found.notes.get(note, 0) + 1
@@ -69,19 +76,23 @@ def _note(found: Found, id: str, kind: str, body: dict[str, Any]) -> None:
 
 def lost(found: Found, journal: Iterable[dict[str, Any]]) -> list[dict[str, Any]]:
     """Return the acknowledged lines that do not stand in the records."""
-    gone = []
-    for line in journal:
-        if "replaces" in line:
-            if line["replaces"] not in found.replaced:
-                gone.append(line)
-        elif found.ids.get(line["id"]) != line["kind"]:
-            gone.append(line)
-    return gone
+    return [line for line in journal if not stands(found, line)]
+
+
+def stands(found: Found, line: dict[str, Any]) -> bool:
+    """Return whether an acknowledged line stands in the records."""
+    if "replaces" in line:
+        return line["replaces"] in found.replaced
+    if line["kind"] == "import":
+        return line["name"] in found.files
+    if line["kind"] == "closed":
+        return line["day"] in found.closed
+    return found.ids.get(line["id"]) == line["kind"]
 
 
 def doubled(found: Found) -> list[str]:
-    """Return the notes that stand there more than once: each was sent under one id."""
-    return [note for note, times in found.notes.items() if times > 1]
+    """Return the notes and files that stand there more than once: each was sent under one id."""
+    return [name for some in (found.notes, found.files) for name, times in some.items() if times > 1]
 
 
 def journal_of(paths: Iterable[Path]) -> list[dict[str, Any]]:
