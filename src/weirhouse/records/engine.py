@@ -156,7 +156,7 @@ class Database:
     def _told(self) -> Iterator[None]:
         try:
             yield
-        except driver.Error as fault:
+        except (driver.Error, UnicodeDecodeError) as fault:
             told = explained(fault, self.path)
             if told is None:
                 raise
@@ -264,7 +264,7 @@ def _require_ours(path: Path, kind: Kind, application: int, version: int) -> Non
 def explained(fault: Exception, path: Path) -> RecordsError | None:
     """Return what a fault of the library means for a person, or None where it means a mistake of this program."""
     code = getattr(fault, "sqlite_errorcode", None)
-    if "Could not decode to UTF-8" in str(fault):  # said by the library's Python side, without a code
+    if isinstance(fault, UnicodeDecodeError) or "Could not decode to UTF-8" in str(fault):  # without a code
         code = driver.SQLITE_CORRUPT
     match None if code is None else code & 0xFF:
         case driver.SQLITE_BUSY | driver.SQLITE_LOCKED:

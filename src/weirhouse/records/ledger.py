@@ -403,7 +403,8 @@ def history(ledger: Database, id: str) -> Iterator[Entry]:
     next_id: str | None = id
     while next_id is not None:
         row = ledger.row("SELECT sequence, body FROM entry WHERE id = ?", (next_id,))
-        assert row is not None
+        if row is None:  # it was found a moment ago by another way
+            raise DamagedError(f"{ledger.where} is damaged: what it is found by does not agree with what it holds.")
         body = read(row[1])
         yield entry(row[0], body)
         later = replaced_by(ledger, next_id)
