@@ -325,7 +325,7 @@ def _read(
 
 
 def _parse(text: str, unit: str, inside: str, name: str, field: str) -> float:
-    plain = not unit_of(text)
+    plain = not unit_of(text) or unit_of(text).startswith(",")
     if not plain and unit and not fits(unit_of(text), inside):
         raise DayLogError(f'{name}: "{unit_of(text)[:30]}" does not measure this. Write it in {unit}.', field)
     try:

@@ -203,7 +203,7 @@ def _sample_page(
     first = wanted[0] if wanted else next(iter(analytes()))
     usual = {
         "id": str(uuid.uuid4()), "person": remembered(request), "analyte": first, "text": "",
-        "unit": analytes()[first].unit if first in analytes() else "", "limit": "", "limit_kind": "", "method": "",
+        "unit": "", "limit": "", "limit_kind": "", "method": "",
         "analysed": "", "prepared": "", "analyst": "", "fraction": "", "note": "", "late": "",
         "laboratory": found.sample.laboratory,
     }  # fmt: skip

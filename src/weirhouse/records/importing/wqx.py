@@ -57,7 +57,8 @@ FIELDS = {
     "limit_kind_b": ("DetectionLimit_TypeB",),
 }  # fmt: skip
 NEEDED = ("date", "what", "value")
-_UNITS = {"deg c": "degC", "deg f": "degF", "mg/l as n": "mg/L", "ppm": "mg/L", "ppb": "ug/L", "std units": "pH", "standard units": "pH",
+_UNITS = {"deg c": "degC", "deg f": "degF", "mg/l as n": "mg/L", "ppm": "mg/L", "ppb": "ug/L", "std units": "pH",
+          "standard units": "pH",
           "umho/cm": "uS/cm", "none": "1", "": "1", "%": "percent", "ntru": "NTU", "fnu": "NTU"}  # fmt: skip
 MOST_ROWS = 200_000
 
