@@ -7,8 +7,10 @@ from pathlib import Path
 
 from weirhouse.desk.proof import MonthProof, month_name, month_proof
 from weirhouse.plant.model import Plant
+from weirhouse.records.analytes import analytes
 from weirhouse.records.model import Event, Result, Sample
 from weirhouse.records.store import Store
+from weirhouse.rules.laboratory import analyte, from_readings
 from weirhouse.rules.model import MonthFacts, MonthResult
 from weirhouse.rules.month import evaluate_month, month_facts
 from weirhouse.rules.packs import RuleBook, load_rules
@@ -58,7 +60,7 @@ def evaluate(
     """Return what the rules say of a month that was read; facts of the months before are worked out if not given."""
     a, b = bounds(records.month, plant.zone)
     since = later(b, -SAMPLES_S)
-    samples, results = tuple(store.samples(None, since, b)), tuple(store.results(None, since, b))
+    samples, results = laboratory(store, plant, since, b)
     if earlier is None:
         months = [before(records.month, back) for back in range(RUNNING, 0, -1)]
         told = [facts_of(store, plant, month, book, samples, results) for month in months]
@@ -67,7 +69,27 @@ def evaluate(
     return evaluate_month(
         plant, records.stretch, samples, results, events, book,
         month=a.astimezone(plant.zone).date(), now=records.at, earlier=earlier,
+        eve=between(store, plant, later(a, -3600.0), a),
     )  # fmt: skip
+
+
+def laboratory(
+    store: Store, plant: Plant, since: datetime, until: datetime
+) -> tuple[tuple[Sample, ...], tuple[Result, ...]]:
+    """Return samples and results of a stretch of time.
+
+    What was never entered as a sample is taken from the readings of its channel, its place not told.
+    """
+    results = tuple(store.results(None, since, until))
+    sampled = {analyte(result.analyte) for result in results}
+    entered = [
+        reading
+        for id in analytes()
+        if id in plant.channels and id not in sampled
+        for reading in store.readings(id, since, until)
+    ]
+    more_samples, more_results = from_readings(entered)
+    return (*store.samples(None, since, until), *more_samples), (*results, *more_results)
 
 
 def in_turn(store: Store, plant: Plant, folder: Path, months: Sequence[str], now: datetime) -> Iterator[MonthProof]:

@@ -115,8 +115,9 @@ class Tally:
     words: tuple[str, ...] = ("",)
     labels: tuple[str, ...] = ()  # what each stands for, where it stands for something
 
-    def _all(self, counts: bool) -> Iterator[Counted]:
-        for i in np.flatnonzero((self.reasons == 0) == counts):
+    def _those(self, which: NDArray[np.bool_]) -> Iterator[Counted]:
+        for i in np.flatnonzero(which):
+            counts = bool(self.reasons[i] == 0)
             value = float(self.values[i])
             label = self.labels[i] if self.labels else ""
             why = self.words[int(self.reasons[i])]
@@ -129,17 +130,17 @@ class Tally:
     @property
     def counted(self) -> tuple[Counted, ...]:
         """The readings that counted."""
-        return tuple(self._all(True))
+        return tuple(self._those(self.reasons == 0))
 
     @property
     def not_counted(self) -> tuple[Counted, ...]:
         """The readings that did not, each with its reason; what is missing is among them."""
-        return tuple(self._all(False))
+        return tuple(self._those(self.reasons != 0))
 
     @property
     def beyond(self) -> tuple[Counted, ...]:
         """The counted readings on the wrong side of the limit."""
-        return tuple(c for c in self._all(True) if c.over)
+        return tuple(self._those((self.reasons == 0) & self.over))
 
     def __len__(self) -> int:
         return len(self.times)
