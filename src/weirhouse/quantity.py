@@ -127,6 +127,8 @@ def parse(text: str, unit: str, field: str = "value") -> float:
     rest, total, parts, previous = text.strip(), Fraction(0), 0, Fraction(0)
     if not rest:
         raise QuantityError(f"{field} is empty. {example}")
+    if any(ord(sign) < 32 and not sign.isspace() for sign in rest):
+        raise QuantityError(f'{field}: "{quoted}" is not a number with a unit. {example}')
     if re.search(r"\d,\d{1,2}(?!\d)|\d,\d{4,}", rest):
         raise QuantityError(
             f'{field}: "{quoted}" has a comma that does not part thousands. Use a point for decimals. {example}'

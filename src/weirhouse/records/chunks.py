@@ -196,7 +196,7 @@ def read(database: Database, row: Stored) -> tuple[Times, Values, Flags]:
         raise DamagedError(
             f"{database.where} is damaged: a part of {row[1]} cannot be read ({fault}). Nothing was changed. "
             "Keep it, and put the newest backup in its place.",
-            database.path.parent,
+            database.folder,
         ) from fault
 
 

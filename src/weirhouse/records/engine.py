@@ -50,6 +50,7 @@ class Database:
     """One open file; a schema of a server is one too, see `postgres`. Reading alone sees one instant of it."""
 
     server: Server | None = None
+    folder: Path | None = None
 
     broken: DiskError | None = None  # once the disk has failed, nothing more is written through this
 
@@ -57,7 +58,7 @@ class Database:
         _require_library(driver.sqlite_version_info)
         _require_file(path, kind)
         self.path, self.kind, self.read_only = path, kind, read_only
-        self.where, self.name = str(path), path.name  # in sentences
+        self.where, self.name, self.folder = str(path), path.name, path.parent  # in sentences
         self._lock = threading.RLock()
         with self._told():
             self._connection = _connect(path, read_only)

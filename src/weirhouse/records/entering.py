@@ -10,7 +10,7 @@ from typing import Any
 import msgspec
 
 from weirhouse.records import closing
-from weirhouse.records.ledger import Body, ImportBody, moment, utc
+from weirhouse.records.ledger import LONGEST_NAME, Body, ImportBody, moment, utc
 from weirhouse.records.model import (
     LAB_FLAGS,
     LIMIT_KINDS,
@@ -203,7 +203,8 @@ def of_import(
     stamps += [body.at // 1_000_000 for body in bodies if body.kind in ("reading", "sample") and body.at is not None]
     channels = set(tidy) | {body.topic for body in bodies if body.kind != "sample"}
     counts = {kind: sum(body.kind == kind for body in bodies) for kind in ("reading", "sample", "result")}
-    name = name.encode(errors="replace").decode()  # a name of a file need not be text
+    name = name.encode(errors="replace").decode()  # a name of a file need not be text, nor short
+    name = "".join(sign if ord(sign) >= 32 else "?" for sign in name)[:LONGEST_NAME]
     return ImportBody(
         name=name, digest=digest, rows=rows, values=sum(len(one.times) for one in tidy.values()),
         readings=counts["reading"], samples=counts["sample"], results=counts["result"],

@@ -171,6 +171,8 @@ def append(ledger: Database, bodies: Sequence[Body]) -> int:
 
     Returns how many were added. Raises RecordsError where an id is there with something else in it.
     """
+    for body in bodies:
+        _require_names(body)
     there = {id: read(text) for id, text in _bodies(ledger, [body.id for body in bodies])}
     sequence, before = head(ledger)
     rows = []

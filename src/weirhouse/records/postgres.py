@@ -358,6 +358,8 @@ def explained(fault: psycopg.Error, where: str) -> RecordsError | None:
             return RecordsError(f"{where} takes no entries now ({first}). Nothing was stored.")
         case "28" | "3D":
             return RecordsError(f"{where} does not let us in ({first}). Mend the address in [records].")
+    if isinstance(fault, psycopg.DataError) and not state:  # of the driver: a text with the sign NUL
+        return RecordsError(f"{where} cannot hold or look for this ({first}). Nothing was stored. Type it again.")
     if isinstance(fault, psycopg.OperationalError):  # no answer, or the line broke
         return RecordsError(
             f"{where} does not answer ({first}). Nothing of this was acknowledged. Look at the server and the line, "
