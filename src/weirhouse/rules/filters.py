@@ -515,7 +515,7 @@ def _failure(ground: Ground, requirement: Requirement, one: Watched) -> Outcome:
         last = min(end, float(ground.until_s))
         edges = np.append(np.arange(begin, last, 4 * 3600.0), last)
         ran = course.ran(edges[:-1], edges[1:])
-        ask = ran >= QUARTER_S
+        ask = (ran >= QUARTER_S) & (np.diff(edges) >= 4 * 3600.0 - 1.0)  # an outage of less than 4 h asks for none
         have = np.array([bool(((grabs >= p) & (grabs < q)).any()) for p, q in itertools.pairwise(edges)])
         wanted += int(ask.sum())
         missed += int((ask & ~have).sum())
