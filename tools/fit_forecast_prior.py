@@ -1,10 +1,13 @@
 """Fit the packaged rules of the stream forecast on open records: `python -m tools.fit_forecast_prior`.
 
-Only records that may be copied (public domain, MIT, BSD) go in. Each stream weighs as the square root of its storms, so
-that one long record does not speak for all.
+Only records that may be copied (public domain, MIT, BSD) go in. Each record weighs by a root of its storms and two
+records of one stream share its weight, so that one long record does not speak for all.
 """
 
+import os
 from pathlib import Path
+
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # small matrices: threads only wait for one another
 
 import numpy as np
 
@@ -15,6 +18,8 @@ from weirhouse.twin.forecast.series import lay_out, scale_of
 from weirhouse.twin.forecast.storms import storms
 
 TABLE = Path(__file__).parents[1] / "src" / "weirhouse" / "twin" / "forecast" / "prior.csv"
+POWER = 0.4  # of a record's storms: what it weighs
+ROWS = 2500  # of each record, at most, to a regime
 PULL = 1e-3  # of the ridge toward no change, in units of the mean loss
 
 
@@ -24,8 +29,9 @@ def prior(given: list[Record]) -> Conditional:
     for record in given:
         good = record.track.good
         grid = lay_out(record.track, int(good.times[-1]), scale_of(good.values))
-        count = max(len(storms(grid)), 1)
-        taught.append((lessons(grid), np.sqrt(count)))
+        own = storms(grid)
+        alike = sum(other.stream == record.stream for other in given)
+        taught.append((lessons(grid, own, rows_each=ROWS), max(len(own), 1) ** POWER / alike))
     rules = {}
     everything = np.vstack([lesson.rows[0][lesson.moving] for lesson, _ in taught])
     sizes = np.sqrt((everything**2).mean(axis=0))
@@ -36,11 +42,11 @@ def prior(given: list[Record]) -> Conditional:
             rows, moved, weights = [], [], []
             for lesson, weight in taught:
                 use = np.flatnonzero((lesson.moving == (regime == "moving")) & np.isfinite(lesson.moved[i]))
-                use = use[:: 2 if regime == "moving" else 4]
                 if len(use):
                     rows.append(lesson.rows[i][use] / sizes)
                     moved.append(lesson.moved[i][use])
-                    weights.append(np.full(len(use), weight / len(use)))
+                    here = lesson.weights[use]
+                    weights.append(weight * here / here.sum())
             table[i] = fit(
                 np.vstack(rows), np.concatenate(moved), np.concatenate(weights),
                 np.zeros((len(PROBABILITIES), len(FEATURES))), PULL, rounds=40,

@@ -20,6 +20,7 @@ EPISODE = 48 * PER_HOUR  # points; analogues nearer than this belong to one stor
 class Library:
     """Past issue times of a record with all of their next 72 h."""
 
+    z: Floats  # log turbidity of the record's grid
     index: NDArray[np.int64]
     figures: Floats  # (times, features), divided by their spread
     spread: Floats
@@ -47,7 +48,7 @@ def gather(grid: Grid, leave_out: NDArray[np.bool_] | None = None) -> Library:
     spread = figures.std(axis=0) + 0.05 if len(figures) else np.ones(len(WEIGHTS))
     weights = np.asarray(list(WEIGHTS.values()))
     return Library(
-        index=index, figures=figures * weights / spread, spread=spread / weights,
+        z=z, index=index, figures=figures * weights / spread, spread=spread / weights,
         moving=moving(state) if state is not None else np.zeros(0, np.bool_),
     )  # fmt: skip
 
@@ -75,7 +76,7 @@ def nearest(library: Library, state: States, row: int) -> tuple[NDArray[np.int64
 
 
 def paths(
-    grid: Grid, points: NDArray[np.int64], weights: Floats, hours: Floats, members: int, rng: np.random.Generator
+    library: Library, points: NDArray[np.int64], weights: Floats, hours: Floats, members: int, rng: np.random.Generator
 ) -> Floats:
     """Return changes of log turbidity at `hours` that followed the analogues, (members, steps).
 
@@ -83,7 +84,7 @@ def paths(
     """
     pick = rng.choice(len(points), size=members, p=weights)
     pace = np.exp(rng.normal(0.0, 0.1, members))
-    z = grid.z
+    z = library.z
     reach = REACH * PER_HOUR
     grid_hours = np.arange(reach + 1) / PER_HOUR
     out = np.empty((members, len(hours)))
@@ -95,12 +96,16 @@ def paths(
 
 
 def quantiles(
-    grid: Grid, points: NDArray[np.int64], weights: Floats, leads: tuple[float, ...], probabilities: tuple[float, ...]
+    library: Library,
+    points: NDArray[np.int64],
+    weights: Floats,
+    leads: tuple[float, ...],
+    probabilities: tuple[float, ...],
 ) -> Floats:
     """Return weighted quantiles of the changes that followed, (leads, probabilities)."""
     out = np.empty((len(leads), len(probabilities)))
     for i, lead in enumerate(leads):
-        moved = grid.z[points + round(lead * PER_HOUR)] - grid.z[points]
+        moved = library.z[points + round(lead * PER_HOUR)] - library.z[points]
         order = np.argsort(moved)
         middle = np.cumsum(weights[order]) - 0.5 * weights[order]
         out[i] = np.interp(probabilities, middle, moved[order])

@@ -12,7 +12,7 @@ J. Computational and Graphical Statistics 9 (2000) 60 (from memory).
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache
 from importlib import resources
@@ -20,8 +20,9 @@ from importlib import resources
 import numpy as np
 from numpy.typing import NDArray
 
-from weirhouse.twin.forecast.features import LEADS, USUAL_PACE, States, states, yesterday
+from weirhouse.twin.forecast.features import LEADS, USUAL_PACE, States, pick_rows, states, yesterday
 from weirhouse.twin.forecast.series import PER_HOUR, Floats, Grid
+from weirhouse.twin.forecast.storms import Storm
 
 PROBABILITIES = (0.01, 0.025, 0.05, 0.1, 0.25, 0.4, 0.5, 0.6, 0.75, 0.9, 0.95, 0.975, 0.99)
 FEATURES = (
@@ -31,7 +32,8 @@ FEATURES = (
 )  # fmt: skip
 REGIMES = ("moving", "quiet")
 SOFT = 0.01  # half width of the pinball's rounded tip [ln units]
-OWN_ROWS = 3000  # of the plant's own record, at most, to a regime
+OUTSIDE = 0.3  # weight of moving water outside of storm windows: the bands are to hold within storms
+OWN_ROWS = 2000  # of the plant's own record, at most, to a regime
 PRIOR_STORMS = {"moving": 1.0, "quiet": 1.0}  # what the packaged rules weigh, in storms (or ten-day spells)
 
 Rules = NDArray[np.float64]  # (leads, probabilities, features), for features divided by their `sizes`
@@ -79,7 +81,7 @@ def fit(rows: Floats, moved: Floats, weights: Floats, start: Floats, pull: float
     ridge = 0.5 * pull * np.eye(rows.shape[1])
     out = np.empty((len(PROBABILITIES), rows.shape[1]))
     for i, p in enumerate(PROBABILITIES):
-        here = start[i].copy()
+        here = start[i].copy() if i == 0 else out[i - 1] + (start[i] - start[i - 1])  # neighbours are near
         steady = (p - 0.5) * (rows.T @ w) + ridge @ start[i]
         for _ in range(rounds):
             tight = w / (2.0 * (SOFT + np.abs(moved - rows @ here)))
@@ -112,8 +114,9 @@ class Conditional:
         state = states(grid, index) if state is None else state
         is_moving = moving(state)
         out = np.empty((len(index), len(LEADS), len(PROBABILITIES)))
-        for i, lead in enumerate(LEADS):
-            rows = design(state, yesterday(grid, index, lead))
+        same_hour = yesterday(grid, index)
+        for i in range(len(LEADS)):
+            rows = design(state, same_hour[:, i])
             rows = (rows if helpers is None else np.hstack([rows, helpers[index]])) / self.sizes
             moves, rests = rows @ self.rules["moving"][i].T, rows @ self.rules["quiet"][i].T
             out[:, i, :] = np.where(is_moving[:, None], moves, rests)
@@ -165,34 +168,53 @@ class Lessons:
     rows: tuple[Floats, ...]  # of each lead, (issue times, features), undivided
     moved: tuple[Floats, ...]  # of each lead; NaN where it was not measured
     moving: NDArray[np.bool_]
+    weights: Floats
 
 
 def lessons(
     grid: Grid,
-    every: int = PER_HOUR,
+    own: Sequence[Storm],
     leave_out: NDArray[np.bool_] | None = None,
     helpers: Floats | None = None,
+    rows_each: int = OWN_ROWS,
+    only: str | None = None,
 ) -> Lessons:
-    """Return what a record teaches: one issue time to `every` points; points of `leave_out` are not looked at."""
+    """Return what a record teaches: hours of the record, thinned evenly to `rows_each` of either regime.
+
+    Points of `leave_out` are neither looked at nor looked forward to. With `only`, one regime alone is gathered.
+    """
     n = len(grid.z)
-    index = np.arange(n - 1, -1, -every)[::-1].astype(np.int64)
+    index = np.arange(n - 1, -1, -PER_HOUR)[::-1].astype(np.int64)
     keep = np.isfinite(grid.z[index]) & grid.measured[index]
     if leave_out is not None:
         keep &= ~leave_out[index]
     index = index[keep]
     state = states(grid, index)
-    rows, moved = [], []
-    for lead in LEADS:
-        row = design(state, yesterday(grid, index, lead))
-        rows.append(row if helpers is None else np.hstack([row, helpers[index]]))
+    moves = moving(state)
+    chosen = []
+    for regime, mine in (("moving", moves), ("quiet", ~moves)):
+        if only is None or only == regime:
+            rows = np.flatnonzero(mine)
+            chosen.append(rows[:: max(1, -(-len(rows) // rows_each))])
+    pick = np.sort(np.concatenate(chosen))
+    index, moves = index[pick], moves[pick]
+    state = pick_rows(state, pick)
+    same_hour = yesterday(grid, index)
+    rows_of, moved = [], []
+    for i, lead in enumerate(LEADS):
+        row = design(state, same_hour[:, i])
+        rows_of.append(row if helpers is None else np.hstack([row, helpers[index]]))
         later = index + round(lead * PER_HOUR)
-        known = later < n
         where = np.minimum(later, n - 1)
-        known &= grid.measured[where] | np.isfinite(grid.z[where])
+        known = (later < n) & np.isfinite(grid.z[where])
         if leave_out is not None:
             known &= ~leave_out[where]
         moved.append(np.where(known, grid.z[where] - grid.z[index], np.nan))
-    return Lessons(index=index, rows=tuple(rows), moved=tuple(moved), moving=moving(state))
+    in_storm = np.zeros(n, np.bool_)
+    for storm in own:
+        in_storm[storm.first : storm.last + 1] = True
+    weights = np.where(moves & ~in_storm[index], OUTSIDE, 1.0)
+    return Lessons(index=index, rows=tuple(rows_of), moved=tuple(moved), moving=moves, weights=weights)
 
 
 def learn(prior: Conditional, taught: Lessons, storms: int, days: float, only: str | None = None) -> Conditional:
@@ -209,12 +231,11 @@ def learn(prior: Conditional, taught: Lessons, storms: int, days: float, only: s
         new = prior.rules[regime].copy()
         for i in range(len(LEADS)):
             use = np.flatnonzero(mine & np.isfinite(taught.moved[i]))
-            use = use[:: max(1, -(-len(use) // OWN_ROWS))]
             if len(use) < 50:
                 continue
             new[i] = fit(
-                taught.rows[i][use] / prior.sizes, taught.moved[i][use], np.ones(len(use)), prior.rules[regime][i],
-                PRIOR_STORMS[regime] / worth, rounds=12,
+                taught.rows[i][use] / prior.sizes, taught.moved[i][use], taught.weights[use], prior.rules[regime][i],
+                PRIOR_STORMS[regime] / worth, rounds=10,
             )  # fmt: skip
         rules[regime] = new
     return Conditional(rules=rules, sizes=prior.sizes, storms=storms, days=days)

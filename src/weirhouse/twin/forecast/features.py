@@ -3,7 +3,7 @@
 All are differences of log turbidity, so a stream of 3 NTU and one of 300 NTU are told apart by their state alone.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 
 import numpy as np
 from numpy.lib.stride_tricks import sliding_window_view
@@ -90,6 +90,12 @@ def states(grid: Grid, index: NDArray[np.int64]) -> States:
     )  # fmt: skip
 
 
+def pick_rows(state: States, rows: NDArray[np.int64]) -> States:
+    """Return some rows of some states."""
+    plain = {field.name: getattr(state, field.name)[rows] for field in fields(States) if field.name != "change"}
+    return States(change={hours: values[rows] for hours, values in state.change.items()}, **plain)
+
+
 def _pace(z: Floats, index: NDArray[np.int64]) -> Floats:
     """Return ln of (mean 2 h change + 0.0007) / (mean 24 h change + 0.003), each either way, over the last 90 days."""
     n, kept = len(z), 90 * 24 * PER_HOUR
@@ -118,8 +124,8 @@ def _mean(values: Floats) -> Floats:
 LEADS = (0.25, 1.0, 2.0, 3.0, 6.0, 9.0, 12.0, 18.0, 24.0, 36.0, 48.0, 60.0, 72.0)  # [h]
 
 
-def yesterday(grid: Grid, index: NDArray[np.int64], hours: float) -> Floats:
-    """Return how the log turbidity moved over `hours` h from this time of day on the last day that shows it.
+def yesterday(grid: Grid, index: NDArray[np.int64]) -> Floats:
+    """Return how log turbidity moved over each lead from this time of day on the day before, (issue times, leads).
 
     Streams fed by melting snow or ice move with the clock; weighted by how alike the last two days were, so that
     a storm is not taken for a daily swing.
@@ -132,8 +138,7 @@ def yesterday(grid: Grid, index: NDArray[np.int64], hours: float) -> Floats:
     a, b = np.where(both, a, 0.0), np.where(both, b, 0.0)
     norm = np.maximum((a**2).sum(axis=1), (b**2).sum(axis=1))
     alike = np.clip((a * b).sum(axis=1) / np.maximum(norm, 1e-9), 0.0, 1.0) * (both.sum(axis=1) > 20)
-    ahead = hours % 24
-    then = window[:, -day - 1]
-    later = window[:, -day - 1 + int(ahead * PER_HOUR)]
-    moved = np.where(np.isfinite(then) & np.isfinite(later), later - then, 0.0)
-    return np.asarray(alike * moved)
+    ahead = np.asarray([int((lead % 24) * PER_HOUR) for lead in LEADS])
+    later = window[:, -day - 1 + ahead]
+    moved = later - window[:, -day - 1][:, None]
+    return np.asarray(alike[:, None] * np.where(np.isfinite(moved), moved, 0.0))

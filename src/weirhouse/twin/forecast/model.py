@@ -195,7 +195,7 @@ def _paths(
     templates = physical - start
     if len(points) >= 10:
         half = members // 2
-        followed = analogues.paths(grid, points, shares, np.minimum(leads, 72.0), half, rng)
+        followed = analogues.paths(learned.library, points, shares, np.minimum(leads, 72.0), half, rng)
         templates[:half] = followed
     templates = templates + 1e-6 * rng.standard_normal(templates.shape)
     return start + blend.onto(templates, quantiles, leads), weights

@@ -57,3 +57,23 @@ def covered(members: ArrayLike, observed: ArrayLike, share: float) -> Floats:
     low, high = np.quantile(x, [(1 - share) / 2, (1 + share) / 2], axis=-1)
     y = np.asarray(observed, float)
     return np.asarray(((y >= low) & (y <= high)).astype(float))
+
+
+def crps_of_quantiles(quantiles: ArrayLike, probabilities: ArrayLike, observed: ArrayLike) -> Floats:
+    """Return the score of forecasts given as quantiles: the pinball loss, weighted over the probabilities.
+
+    Parameters
+    ----------
+    quantiles : rising, the last axis over the probabilities. [1]
+    probabilities : rising, between 0 and 1. [1]
+    observed : what came, of the shape of `quantiles` less its last axis. [1]
+
+    Returns
+    -------
+    Score of each forecast. [1]
+    """
+    p = np.asarray(probabilities, float)
+    between = (p[1:] + p[:-1]) / 2
+    weight = np.diff(np.concatenate([[0.0], between, [1.0]]))
+    over = np.asarray(observed, float)[..., None] - np.asarray(quantiles, float)
+    return np.asarray((2.0 * weight * np.maximum(p * over, (p - 1.0) * over)).sum(axis=-1))
