@@ -1,13 +1,15 @@
-"""Whatever is entered, sent again, corrected, imported, withdrawn and broken off, in whatever order, the records say
-what a plain list of it says, the roll-ups equal a recomputation, and the chain holds.
+"""Whatever is entered, sent again, corrected, imported, withdrawn, closed and broken off, in whatever order and by whatever
+clock, the records say what a plain list of it says, the roll-ups equal a recomputation, and the chain holds.
 """
 
 import shutil
 import tempfile
 from dataclasses import replace
+from datetime import timedelta
 from pathlib import Path
 
 import numpy as np
+import pytest
 from hypothesis import settings
 from hypothesis import strategies as st
 from hypothesis.stateful import (
@@ -24,7 +26,8 @@ from tests.records.sample import NOW, SECONDS, event, minutes, reading
 from tests.records.test_rollup import assert_rollup_is_that_of_the_values
 
 from weirhouse.records import ledger
-from weirhouse.records.model import RecordsError, series
+from weirhouse.records.closing import closing
+from weirhouse.records.model import ClosedError, RecordsError, series
 from weirhouse.records.store import Store
 
 CHANNELS = ("raw_turbidity", "plant_flow")
@@ -32,7 +35,6 @@ channels = st.sampled_from(CHANNELS)
 when = st.integers(0, 60 * 5)  # minutes, few enough to meet
 numbers = st.floats(-1e6, 1e6, allow_nan=False)
 FLAGS = {"": 0, "doubtful": 1, "rejected": 2}
-SAID = {"person": "M. Ode", "reason": "tried", "entered_at": NOW}
 
 
 class Records(RuleBasedStateMachine):
@@ -54,6 +56,10 @@ class Records(RuleBasedStateMachine):
         self.rows = {}  # import id: {channel: [(time, value, flag)]}
         self.events = {}
         self.count = 0
+        self.now, self.late = NOW, ""
+
+    def said(self):
+        return {"person": "M. Ode", "reason": "tried", "entered_at": self.now}
 
     def teardown(self):
         if hasattr(self, "store"):
@@ -68,7 +74,7 @@ class Records(RuleBasedStateMachine):
     @rule(target=readings, channel=channels, at=when, value=numbers, flag=st.sampled_from(["", "doubtful", "rejected"]))
     def add(self, channel, at, value, flag):
         made = reading(value, at, channel, flag=flag)
-        assert self.store.add_readings([made], entered_at=NOW) == 1
+        assert self.store.add_readings([made], entered_at=self.now, reason=self.late) == 1
         self.typed[made.id] = made
         self.entered(made.id)
         return made.id
@@ -76,27 +82,27 @@ class Records(RuleBasedStateMachine):
     @rule(id=readings)
     def send_again(self, id):
         if id in self.typed and not self.store.history(id)[-1].replaces:
-            assert self.store.add_readings([self.typed[id]], entered_at=NOW) == 0
+            assert self.store.add_readings([self.typed[id]], entered_at=self.now, reason=self.late) == 0
 
     @rule(target=readings, id=consumes(readings), value=numbers, at=when)
     def correct(self, id, value, at):
         old = self.typed.pop(id)
         new = replace(old, value=value, taken_at=minutes(at))
-        new_id = self.store.correct(id, new, **SAID)
+        new_id = self.store.correct(id, new, **self.said())
         self.typed[new_id] = replace(new, id=new_id)
         self.entered(new_id)
         return new_id
 
     @rule(id=consumes(readings))
     def withdraw(self, id):
-        self.store.correct(id, None, **SAID)
+        self.store.correct(id, None, **self.said())
         del self.typed[id]
         self.entered(f"withdrawal of {id}")
 
     @rule(at=when)
     def log(self, at):
         made = event("note", at)
-        self.store.add_events([made], entered_at=NOW)
+        self.store.add_events([made], entered_at=self.now, reason=self.late)
         self.events[made.id] = made
         self.entered(made.id)
 
@@ -115,7 +121,9 @@ class Records(RuleBasedStateMachine):
     def bring(self, channel, start, step, values):
         times, numbers, flags = self.file(start, step, values)
         one = series(channel, times, numbers, flags)
-        receipt = self.store.add_import("a.csv", "d", [one], [], person="R. Hale", entered_at=NOW, detail={})
+        receipt = self.store.add_import(
+            "a.csv", "d", [one], [], person="R. Hale", entered_at=self.now, reason=self.late, detail={}
+        )
         if receipt.stored:
             assert receipt.import_id not in self.rows
             self.rows[receipt.import_id] = {
@@ -128,7 +136,7 @@ class Records(RuleBasedStateMachine):
 
     @rule(id=imports)
     def withdraw_import(self, id):
-        self.store.withdraw_import(id, **SAID)
+        self.store.withdraw_import(id, **self.said())
         if self.rows.pop(id, None) is not None:
             self.entered(f"withdrawal of {id}")
 
@@ -139,12 +147,42 @@ class Records(RuleBasedStateMachine):
         ledger.append = lambda *_: (_ for _ in ()).throw(RecordsError("power gone"))
         try:
             self.store.add_import(
-                "b.csv", "d", [series(channel, times, numbers, flags)], [], person="R. Hale", entered_at=NOW, detail={}
+                "b.csv",
+                "d",
+                [series(channel, times, numbers, flags)],
+                [],
+                person="R. Hale",
+                entered_at=self.now,
+                reason=self.late,
+                detail={},
             )
         except RecordsError as fault:
             assert str(fault) == "power gone"
         finally:
             ledger.append = append
+
+    @rule(step=st.sampled_from([timedelta(hours=1), timedelta(hours=-1), timedelta(days=-20_000), timedelta(days=3)]))
+    def set_the_clock(self, step):
+        """Entries are ordered by their number, whatever the clock says."""
+        if 1950 < (self.now + step).year < 2100:
+            self.now += step
+
+    @rule()
+    def close_the_day(self):
+        if not self.late and self.count > 5:
+            self.store.add_events(
+                [closing("2026-05-01", "America/New_York", person="R. Hale", at=NOW)], entered_at=self.now
+            )
+            self.late = "the slip was found today"
+            self.entered("the closing")
+
+    @rule(channel=channels, at=when)
+    def without_a_reason_into_the_closed_day(self, channel, at):
+        if self.late:
+            with pytest.raises(ClosedError):
+                self.store.add_readings([reading(1.0, at, channel)], entered_at=self.now)
+            with pytest.raises(ClosedError):
+                self.store.add_events([event("note", at)], entered_at=self.now)
 
     @rule()
     def close_and_open(self):
@@ -180,7 +218,7 @@ class Records(RuleBasedStateMachine):
         some = self.store.readings()
         assert {one.id: one for one in some} == self.typed
         assert [one.taken_at for one in some] == sorted(one.taken_at for one in some)
-        assert {one.id: one for one in self.store.events()} == self.events
+        assert {one.id: one for one in self.store.events() if one.kind != "closed"} == self.events
         with_rows = {channel for rows in self.rows.values() for channel in rows}
         assert self.store.channels() == with_rows | {one.channel for one in self.typed.values()}
 
