@@ -1,4 +1,4 @@
-"""Whatever is entered, sent again, corrected, imported, withdrawn, closed and broken off, in whatever order and by whatever
+"""Whatever is entered, sent again, corrected, imported, withdrawn, closed and broken off, in whatever order and by what
 clock, the records say what a plain list of it says, the roll-ups equal a recomputation, and the chain holds.
 """
 
