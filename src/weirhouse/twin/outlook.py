@@ -84,6 +84,7 @@ class Outlook:
     times: NDArray[np.int64]  # [UTC epoch s] of all fans
     forecast: Forecast
     stream: Mapping[str, Fan]  # raw, and temperature, uv254, alkalinity where they are measured
+    peak: tuple[float, float, float]  # highest raw turbidity on the way, 5, 50 and 95 percent [NTU]
     habit: Future
     shut: Future
     ways: Habit  # how the plant is run, as the records show it
@@ -97,6 +98,21 @@ class Outlook:
     unknown: tuple[str, ...]  # what is not known, a sentence each
     version: str
     inputs: str
+
+    def place(self, hours: float) -> int:
+        """Return the column of the fans that stands `hours` after the moment, at most the last."""
+        return int(min(max(round(hours * 3600 / STEP) - 1, 0), len(self.times) - 1))
+
+    @property
+    def rises(self) -> bool:
+        """Whether the stream may well get twice as brown as it is now."""
+        return self.peak[2] > 2 * max(float(np.median(self.forecast.raw[:, 0])), LEAST_TURBIDITY)
+
+    def holds(self, risk: float) -> int | None:
+        """Return how many whole hours the intake may stay closed with at most that risk; None without a reserve."""
+        if self.reserve is None:
+            return None
+        return sum(1 for share in self.closing if share <= risk)
 
 
 def outlook(
@@ -156,7 +172,8 @@ def outlook(
     reserve = float(compiled.train.tank_reserve[-1] / compiled.train.tank_area[-1]) if tank else 0.0
     unknown = (*_doubts(situation, foreseen), *filter(None, [kept.doubt]), *begins.unknown, *compiled.notes)
     return Outlook(
-        times=foreseen.times[1:], forecast=foreseen, stream=_stream(foreseen), habit=futures[0], shut=futures[1],
+        times=foreseen.times[1:], forecast=foreseen, stream=_stream(foreseen),
+        peak=_amount(foreseen.raw[:, 1:].max(axis=1)), habit=futures[0], shut=futures[1],
         ways=ways, policy=begins.policy, closing=_closing(runs[1], compiled, hours) if reserve > 0 else (),
         reserve=reserve if reserve > 0 else None, tank=tank, members=members, seed=seed, chosen=kept.said,
         unknown=unknown, version=version("weirhouse"),

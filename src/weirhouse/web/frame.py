@@ -27,6 +27,11 @@ class Frame:
         return f"{here:%A} {here.day} {here:%B %Y, %H:%M %Z}"
 
     @property
+    def at_value(self) -> str:
+        """The instant as a form sends it."""
+        return f"{self.at.astimezone(UTC):%Y-%m-%dT%H:%M:%SZ}"
+
+    @property
     def at_query(self) -> str:
         """``at=...`` when an instant was asked for."""
         return urlencode({"at": f"{self.at.astimezone(UTC):%Y-%m-%dT%H:%M:%SZ}"}) if self.asked else ""

@@ -21,6 +21,7 @@ from weirhouse.situation.ages import age_text
 # The places that exist, in the order of the whole; a place is named here the day it lands.
 PLACES = (
     ("today", "Today", "/"),
+    ("ahead", "Ahead", "/ahead"),
     ("proof", "Proof", "/proof"),
     ("figures", "Figures", "/figures"),
     ("plant", "Plant", "/plant"),

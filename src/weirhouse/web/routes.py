@@ -8,6 +8,7 @@ from pathlib import Path
 
 from weirhouse.records.roles import CLOSE, MANAGE, OPEN, READ, SELF, WRITE
 from weirhouse.web import (
+    ahead,
     close,
     entries,
     events,
@@ -41,6 +42,10 @@ TABLE: tuple[Line, ...] = (
     Page("/timetable", timetable.timetable_page, needs=READ),
     Page("/timetable.json", timetable.timetable_twin, needs=READ),
     Page("/history/{channel}", history.history_page, needs=READ),
+    # Ahead
+    Page("/ahead", ahead.ahead_page, needs=READ),
+    Page("/ahead.json", ahead.ahead_twin, needs=READ),
+    Page("/ahead/progress.json", ahead.progress_twin, needs=READ),
     # Proof
     Page("/proof", proof.proof_page, needs=READ),
     Page("/proof.json", proof.proof_twin, needs=READ),

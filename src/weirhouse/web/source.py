@@ -27,6 +27,7 @@ from weirhouse.records.store import Store
 from weirhouse.situation.at import at, between
 from weirhouse.situation.clock import typed_time
 from weirhouse.situation.model import Situation, Track
+from weirhouse.web.looking import Looking
 from weirhouse.web.setup_code import SetupCode
 
 Clock = Callable[[], datetime]
@@ -57,6 +58,7 @@ class PlantFolder:
         self.folder, self.clock = folder, clock
         self.stopped = ""  # why nothing more is written
         self.access = Access(folder)
+        self.looking = Looking()
         self.code: SetupCode | None = None  # with which another device may make the first account
         self._plant_lock, self._answer_lock = threading.Lock(), threading.RLock()
         self._plant: tuple[object, Plant] | None = None
