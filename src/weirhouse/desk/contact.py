@@ -111,7 +111,8 @@ def _caution(plant: Plant) -> str:
 
 def _line(situation: Situation, stages: Sequence[Any], channels: tuple[str, ...], caution: str) -> Advice:
     plant = situation.plant
-    confirmed = plant.permit is not None and bool(plant.permit.contact_time_tables_confirmed)
+    by = situation.tables_confirmed or (plant.permit.contact_time_tables_confirmed if plant.permit is not None else "")
+    confirmed = bool(by)
     with recording() as sheet:
         needed = _needed(plant)
         flow = _outflow(situation)
@@ -144,7 +145,6 @@ def _line(situation: Situation, stages: Sequence[Any], channels: tuple[str, ...]
         action = f"CT is only {times} times what the tables require{unsure}. {says}"
     else:
         action = f"CT is {times} times what the tables require{unsure}. {says}"
-    by = plant.permit.contact_time_tables_confirmed if plant.permit is not None else ""
     by_whom = f"tables confirmed by {by}" if confirmed else UNCONFIRMED
     return Advice(
         id="contact_time", title=TITLE, action=action, value=float(ratio), inside="1", unit="1", shown=times,

@@ -19,6 +19,7 @@ from weirhouse.rules.model import DayContact, Outcome, Requirement, SegmentTime,
 from weirhouse.rules.outcome import Verdict, amount, simple
 from weirhouse.science.basins import volume_from_area
 from weirhouse.science.contact_time import (
+    TABLES,
     ct_achieved,
     ct_required,
     free_chlorine_counted,
@@ -85,8 +86,7 @@ def tables_confirmed(ground: Ground) -> str:
 
     The recorded action goes before the text in the plant file.
     """
-    keys = ("contact_time/giardia_free_chlorine", "contact_time/virus_free_chlorine")
-    found = [ground.book.tables_confirmed.get(key) for key in keys]
+    found = [ground.book.tables_confirmed.get(key) for key in TABLES]
     if all(found):
         return "; ".join(f"{c.person} on {c.at:%Y-%m-%d} with {c.edition}" for c in found if c is not None)
     permit = ground.plant.permit

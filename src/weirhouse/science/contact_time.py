@@ -51,6 +51,7 @@ Brought = Annotated[LogRemoval, Range(0.0, 20.0)]
 InactivationRatio = Annotated[Ratio, Range(0.05, 10.0)]
 
 UNCONFIRMED = "table not yet confirmed against print"
+TABLES = ("contact_time/giardia_free_chlorine", "contact_time/virus_free_chlorine")  # as they are confirmed
 STRONGEST = 3.0  # mg/L, where the Giardia tables end
 _EDGE = 1e-6  # a value converted from degF or typed as 1.2 stays in its own row
 _MINUTE = 60.0

@@ -13,6 +13,7 @@ from weirhouse.records import faults
 from weirhouse.records.faults import quantile
 from weirhouse.records.model import Event
 from weirhouse.records.store import Store
+from weirhouse.science.contact_time import TABLES
 from weirhouse.situation import feeds as feeds_
 from weirhouse.situation import months, odd, runs, tanks, values, volumes
 from weirhouse.situation import running as running_
@@ -92,7 +93,17 @@ def at(store: Store, plant: Plant, when: datetime) -> Situation:
         events=tuple(e for e in events if elapsed_s(e.started_at, when) <= RECENT_DAYS * 86400),
         odd=odd.oddities(now, events, when),
         first_record=store.span()[0],
+        tables_confirmed=_tables_confirmed(store, when),
     )
+
+
+def _tables_confirmed(store: Store, when: datetime) -> str:
+    """Return by whom both contact-time tables were compared with print; empty until both were."""
+    events = store.events("rule_confirmed", until=when + timedelta(seconds=1))
+    newest = {event.subject: event for event in events if event.subject in TABLES}
+    if len(newest) < len(TABLES):
+        return ""
+    return "; ".join(dict.fromkeys(f"{e.person}, {e.started_at:%Y-%m-%d}" for e in newest.values()))
 
 
 def between(store: Store, plant: Plant, a: datetime, b: datetime) -> Stretch:

@@ -242,6 +242,7 @@ class Situation:
     events: tuple[Event, ...]  # of the last days, newest last
     odd: tuple[Oddity, ...]
     first_record: datetime | None
+    tables_confirmed: str = ""  # by whom the contact-time tables were compared with print, by the records
 
     def value(self, channel: str) -> Value:
         """Return the channel's value; a channel that the plant does not have counts as missing."""
