@@ -179,7 +179,7 @@ def _by_kernel(
         high = min(low + BLOCK, members)
         kernel.advance(
             low, high, first, steps, dt, each, forcing.interval, forcing.start_of_day, *paths, plant, numbers, states,
-            begins, out,
+            begins, np.zeros(begins[places.N_ALL]), out,
         )  # fmt: skip
         if progress is not None:
             with lock:
