@@ -51,7 +51,7 @@ def test_the_report_of_a_closed_month_comes_out_the_same(demo_copy):
     later = NOW + timedelta(days=40)
     with Store.open(demo_copy) as store:  # life goes on: what is entered for other times does not touch it
         closing.confirm_rule(store, "us_federal/cfe_95_small", "printed, July 2026", person="R. Thorne", now=later)
-        closing.explain(store, plant, "gap:ct_giardia", "the meter was read late", person="R. Thorne", now=later)
+        closing.explain(store, plant, "gap:ct_giardia:2026-10", "the meter was read late", person="R. Thorne", now=later)
         store.add_readings(
             [
                 Reading(

@@ -451,11 +451,13 @@ def _open_gaps(result: MonthResult, table: MonthTable, explained: Mapping[str, E
             continue
         days = [row.date for row in table.days if row.cells[column.id].state == "gap" and row.date in over]
         days = [
-            day for day in days if f"gap:{column.id}:{day}" not in explained and f"gap:{column.id}" not in explained
+            day
+            for day in days
+            if f"gap:{column.id}:{day}" not in explained and f"gap:{column.id}:{result.month}" not in explained
         ]
         if days:
             yield Open(
-                kind="gap", id=f"gap:{column.id}", day=days[0],
+                kind="gap", id=f"gap:{column.id}:{result.month}", day=days[0],
                 sentence=f"{column.title}: not on record, or not to be told, on {_days_text(days)}.",
             )  # fmt: skip
 

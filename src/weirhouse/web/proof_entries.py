@@ -76,7 +76,13 @@ def _open(
 def _marks(proof: proofs.MonthProof) -> set[str]:
     marks = {one.id for one in proof.exceedances} | {one.id for one in proof.rejected}
     marks |= {one.reading.source for one in proof.rejected}
-    return marks | {e.subject for e in proof.records.kind("explained") if e.subject.startswith("gap:")}
+    outcomes = {o.requirement.id for o in proof.result.outcomes}
+    others = {
+        e.subject for e in proof.records.kind("explained")
+        if (e.subject.startswith("gap:") and proof.month in e.subject)
+        or (e.subject.endswith(f":{proof.month}") and e.subject.split(":")[0] in outcomes)
+    }  # fmt: skip
+    return marks | others
 
 
 def explain(folder: PlantFolder, request: Request, form: Form) -> Response | None:
