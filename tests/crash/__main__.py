@@ -22,6 +22,7 @@ def main() -> int:
     ask.add_argument("--cuts", type=int, default=2000)
     ask.add_argument("--seed", type=int, default=1)
     ask.add_argument("--write", type=Path, help="a page with the marks that the figures go between")
+    ask.add_argument("--keep", action="store_true", help="let the figures of earlier runs stand in that page")
     asked = ask.parse_args()
 
     def say(words: str) -> None:
@@ -49,7 +50,7 @@ def main() -> int:
     )
     say("Nothing that was acknowledged was lost, stored twice or damaged; the controls lost." if good else "AT FAULT.")
     if asked.write:
-        figures.write(asked.write, text)
+        figures.write(asked.write, text, keep=asked.keep)
     return 0 if good else 1
 
 

@@ -56,12 +56,13 @@ def told(seed: int, kills: Kills, cuts: list[Cuts]) -> str:
     return "\n".join(lines)
 
 
-def write(page: Path, text: str) -> None:
-    """Put the figures between the marks of a page."""
+def write(page: Path, text: str, *, keep: bool = False) -> None:
+    """Put the figures between the marks of a page, in the place of those that stand there or after them."""
     whole = page.read_text("utf-8")
     before, _, rest = whole.partition(BEGIN)
-    _, _, after = rest.partition(END)
-    page.write_text(f"{before}{BEGIN}\n\n{text}\n\n{END}{after}", "utf-8")
+    earlier, _, after = rest.partition(END)
+    kept = f"{earlier.strip()}\n\n" if keep and earlier.strip() else ""
+    page.write_text(f"{before}{BEGIN}\n\n{kept}{text}\n\n{END}{after}", "utf-8")
 
 
 def _commit() -> str:

@@ -20,7 +20,7 @@ from weirhouse.records.roles import Role
 from weirhouse.records.store import Store
 from weirhouse.web.door import cookie_name
 
-A_PLANT = 100  # kills on one plant folder, so that it is examined whole after each of them
+A_PLANT, MOST_ENTRIES = 100, 30_000  # kills and entries of one plant folder, which is examined whole after each kill
 CLIENTS = 4
 ZONE = ZoneInfo("America/New_York")  # of the plant file that a new plant begins with
 
@@ -62,7 +62,7 @@ def new_plant(folder: Path) -> str:
     return f"{cookie_name({'type': 'http', 'scheme': 'http'})}={access.open_session(person.id, now)}"
 
 
-def run(work: Path, kills: int, seed: int, *, batch: int = 32, say: Callable[[str], None] = lambda _: None) -> Kills:
+def run(work: Path, kills: int, seed: int, *, batch: int = 100, say: Callable[[str], None] = lambda _: None) -> Kills:
     """Kill the server so many times, and examine the records after each."""
     found = Kills()
     began = time.monotonic()
@@ -93,7 +93,8 @@ def _one_plant(folder: Path, kills: int, seed: int, batch: int, found: Kills) ->
             door.shut()
             server.kill()
             found.kills += 1
-            _examine(folder, journals, found)
+            if _examine(folder, journals, found) > MOST_ENTRIES:
+                break
         server = Server(folder)  # what waits is sent once more, and the end is a quiet one
         door.open(server.port)
         time.sleep(1.0)
@@ -119,7 +120,8 @@ def _one_plant(folder: Path, kills: int, seed: int, batch: int, found: Kills) ->
     found.entries += len(examine(folder).ids)
 
 
-def _examine(folder: Path, journals: list[Path], found: Kills) -> None:
+def _examine(folder: Path, journals: list[Path], found: Kills) -> int:
+    """Look the records through, and return how many entries they hold."""
     lines = journal_of(path for path in journals if path.exists())  # first: what is acknowledged later may be there too
     stands = examine(folder)
     found.examined += 1
@@ -128,3 +130,4 @@ def _examine(folder: Path, journals: list[Path], found: Kills) -> None:
     if stands.wrong:
         found.broken += 1
         found.told.append(f"{folder.name} after {found.kills} kills: {stands.wrong[:3]}")
+    return len(stands.ids)
