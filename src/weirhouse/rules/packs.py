@@ -15,7 +15,8 @@ from importlib.resources import files
 from pathlib import Path
 from typing import Any
 
-from weirhouse.quantity import QuantityError, fits, parse
+from weirhouse.quantity import known as known_unit
+from weirhouse.quantity import parse
 from weirhouse.records.model import Event
 from weirhouse.rules.lines import Lines, lines_of
 from weirhouse.rules.methods import METHODS, Method
@@ -319,7 +320,7 @@ def _requirement(where: _Where, table: dict[str, Any], place: int, pack: str) ->
         raise wrong('source_ref is empty: name what was read, or write provenance = "memory"', "source_ref")
     limit = _limit(table["limit"], wrong)
     unit = table["unit"]
-    if unit not in _UNITS_NOT_MEASURED and not _unit(unit):
+    if unit not in _UNITS_NOT_MEASURED and not known_unit(unit):
         raise wrong(f'"{unit[:40]}" is not a unit known here', "unit")
     check, applies = table.get("check", {}), table.get("applies", {})
     if not isinstance(check, dict) or not isinstance(applies, dict):
@@ -337,13 +338,6 @@ def _requirement(where: _Where, table: dict[str, Any], place: int, pack: str) ->
         pack=pack, limit=limit, check=check, applies=applies, extra=extra,
         **{key: table.get(key, "") for key in _TEXTS},
     )  # fmt: skip
-
-
-def _unit(unit: str) -> bool:
-    try:
-        return fits(unit, unit)
-    except (QuantityError, ValueError):
-        return False
 
 
 def _limit(raw: object, wrong: Any) -> float | None:
