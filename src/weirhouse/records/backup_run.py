@@ -6,7 +6,7 @@ from datetime import datetime
 from pathlib import Path
 
 from weirhouse.plant.model import Plant
-from weirhouse.records import backup
+from weirhouse.records import backup, space
 from weirhouse.records.backup_name import Manifest
 from weirhouse.records.backup_place import Place, places
 from weirhouse.records.backup_state import Line, Told, lines, read_state, write_state
@@ -38,9 +38,10 @@ def run(folder: Path, plant: Plant, *, whole: bool, at: datetime, to: Sequence[P
 
 
 def standing(folder: Path, plant: Plant, now: datetime) -> list[Line]:
-    """Return how the backups of a plant stand, in sentences."""
+    """Return how the backups of a plant stand, in sentences; first, whether the disk is nearly full."""
     some = {str(one.path): one.removable for one in places(folder, plant)}
-    return lines(read_state(folder), some, now, plant.zone)
+    nearly_full = space.low(folder)
+    return [Line(nearly_full, fault=True)] * bool(nearly_full) + lines(read_state(folder), some, now, plant.zone)
 
 
 def _keep(folder: Path, outcomes: Sequence[Outcome], whole: bool, at: datetime) -> None:
