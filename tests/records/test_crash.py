@@ -49,13 +49,13 @@ def killed_after(folder, begin, seconds):
 
 
 @pytest.mark.skipif(not hasattr(signal, "SIGKILL"), reason="needs SIGKILL")
-def test_nothing_acknowledged_is_lost_and_nothing_counts_by_half_when_the_writer_is_killed(tmp_path):
+def test_nothing_acknowledged_is_lost_and_nothing_counts_by_half_when_the_writer_is_killed(home):
     pick = random.Random(20261125)  # replays
-    Store.open(tmp_path, create=True).close()
+    Store.open(home, create=True).close()
     told, begin = set(), 0
     for _ in range(4):
-        told |= killed_after(tmp_path, begin, pick.uniform(0.0, 0.25))
-        with Store.open(tmp_path, read_only=True) as store:
+        told |= killed_after(home, begin, pick.uniform(0.0, 0.25))
+        with Store.open(home, read_only=True) as store:
             counted = {("import", int(one.name[:-4])) for one in store.imports()}
             counted |= {("reading", int(one.id[1:])) for one in store.readings()}
             assert told <= counted  # what was done but not said any more may be there too
@@ -68,7 +68,7 @@ def test_nothing_acknowledged_is_lost_and_nothing_counts_by_half_when_the_writer
             assert store.channels() - {"raw_turbidity"} == {f"c{n}" for what, n in counted if what == "import"}
             assert store.verify() == []
         begin = max(n for _, n in counted) + 1
-    with Store.open(tmp_path) as store:  # and it goes on
+    with Store.open(home) as store:  # and it goes on
         put(store, every_minute(10, "last"), name="99999.csv")
         store.add_readings([reading(1.0, id="r99999")], entered_at=NOW)
         assert store.verify() == []

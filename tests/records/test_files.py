@@ -61,10 +61,11 @@ def assert_refused(folder, told):
 
 def test_both_files_are_made_and_are_what_they_say(folder):
     assert sorted(path.name for path in folder.iterdir()) == list(FILES)
-    for file, application, letters in zip(FILES, (0x57726563, 0x57736572), (b"Wrec", b"Wser"), strict=True):
+    marks = zip(FILES, (0x57726563, 0x57736572), (1, 2), (b"Wrec", b"Wser"), strict=True)
+    for file, application, version, letters in marks:
         with inside(folder, file) as raw:
             assert raw.execute("PRAGMA application_id").fetchone()[0] == application
-            assert raw.execute("PRAGMA user_version").fetchone()[0] == 1
+            assert raw.execute("PRAGMA user_version").fetchone()[0] == version
             assert raw.execute("PRAGMA journal_mode").fetchone()[0] == "wal"
             tables = raw.execute("SELECT name FROM pragma_table_list WHERE schema = 'main' AND strict = 0").fetchall()
         assert {name for (name,) in tables} <= {"sqlite_schema", "alembic_version"}
@@ -98,7 +99,7 @@ def test_a_file_of_a_newer_version_is_refused(folder, file):
     with inside(folder, file) as raw:
         raw.execute("PRAGMA user_version = 7")
     assert_refused(
-        folder, rf"{file} was written by version 7 .* knows version 1\. Nothing was changed\. Install the newer"
+        folder, rf"{file} was written by version 7 .* knows version \d\. Nothing was changed\. Install the newer"
     )
 
 

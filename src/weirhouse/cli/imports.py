@@ -85,3 +85,21 @@ def withdraw(import_id: str | None, folder: Path, reason: str | None, who: str |
         print_json({"import_id": import_id, "withdrawn": True})
     else:
         click.echo(f"Import {import_id} no longer counts.")
+
+
+@click.command()
+@plant_option
+@click.argument("import_id")
+@click.option("--to", type=click.Path(path_type=Path), required=True, help="Where to write it; nothing is replaced.")
+def original(folder: Path, import_id: str, to: Path) -> None:
+    """Write an imported file out again, byte for byte; "weirhouse withdraw" lists the imports with their ids."""
+    from weirhouse.records.store import Store
+
+    with Store.open(folder, read_only=True) as store:
+        content = store.original(import_id)
+    try:
+        with to.open("xb") as file:
+            file.write(content)
+    except FileExistsError:
+        raise click.ClickException(f"{to} is there. Name another file; nothing is replaced.") from None
+    click.echo(f"{to}: {len(content):,} bytes, as they were imported.")

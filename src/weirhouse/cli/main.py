@@ -19,6 +19,7 @@ COMMANDS = {
     "import": ("imports", "Read a logger's or laboratory's file into the records."),
     "withdraw": ("imports", "Withdraw an import whole; list the imports."),
     "move": ("moving", "Take the records to a district's server, or back into the folder."),
+    "original": ("imports", "Write an imported file out again, byte for byte."),
     "retention": ("keeping", "Say how long records must be kept; list those that were."),
     "work": ("work", "Work out one formula and show the working."),
     "convert": ("convert", "Write a quantity in another unit."),

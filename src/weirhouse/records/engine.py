@@ -43,7 +43,7 @@ class Kind:
 
 
 LEDGER = Kind("ledger", "records.sqlite", "readings and events", 0x57726563, 1)
-SERIES = Kind("series", "series.sqlite", "series", 0x57736572, 1)
+SERIES = Kind("series", "series.sqlite", "series", 0x57736572, 2)
 
 
 class Database:

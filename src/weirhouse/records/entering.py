@@ -196,7 +196,13 @@ def correction(old: Body, replacement: Item | None, person: str, reason: str, en
 
 
 def of_import(
-    name: str, digest: str, rows: str, tidy: Mapping[str, Series], bodies: Sequence[Body], detail: Mapping[str, Any]
+    name: str,
+    digest: str,
+    rows: str,
+    tidy: Mapping[str, Series],
+    bodies: Sequence[Body],
+    detail: Mapping[str, Any],
+    kept: int = 0,
 ) -> ImportBody:
     """Return what the ledger says of an import."""
     stamps = [int(one.times[i]) for one in tidy.values() for i in (0, -1)]
@@ -209,7 +215,7 @@ def of_import(
         name=name, digest=digest, rows=rows, values=sum(len(one.times) for one in tidy.values()),
         readings=counts["reading"], samples=counts["sample"], results=counts["result"],
         channels=sorted(channels), first=moment(min(stamps) * 1_000_000) if stamps else None,
-        last=moment(max(stamps) * 1_000_000) if stamps else None, detail=dict(detail),
+        last=moment(max(stamps) * 1_000_000) if stamps else None, detail=dict(detail), kept=kept,
     )  # fmt: skip
 
 

@@ -54,6 +54,7 @@ class ImportBody(msgspec.Struct, kw_only=True, omit_defaults=True):
     detail: dict[str, Any]
     samples: int = 0
     results: int = 0
+    kept: int = 0  # bytes of the file itself, where it is kept beside the series
 
 
 class Body(msgspec.Struct, kw_only=True, omit_defaults=True):

@@ -240,6 +240,7 @@ class Import:
     detail: Mapping[str, Any]
     samples: int = 0
     results: int = 0
+    kept: int = 0  # bytes of the file itself, where it is kept
     withdrawn: Withdrawal | None = None
 
     @property

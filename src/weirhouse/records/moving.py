@@ -24,8 +24,9 @@ ROWS = {  # what is copied of each table
     "entry": f"SELECT {ledger.COLUMNS} FROM entry ORDER BY sequence",  # noqa: S608 -- constant
     "chunk": "SELECT id, import_id, channel, first, last, count, step, times, flags, content FROM chunk ORDER BY id",
     "hours": "SELECT chunk_id, content FROM hours ORDER BY chunk_id",
+    "original": "SELECT digest, part, content FROM original ORDER BY digest, part",
 }
-TABLES = {LEDGER.name: ("entry",), SERIES.name: ("chunk", "hours")}  # in this order
+TABLES = {LEDGER.name: ("entry",), SERIES.name: ("chunk", "hours", "original")}  # in this order
 
 
 @dataclass(frozen=True, slots=True)

@@ -118,6 +118,16 @@ Table(
     sqlite_strict=True,
 )
 
+Table(
+    "original",  # the files that were imported, packed, in parts
+    series,
+    Column("digest", Words, nullable=False),  # SHA-256 of the file
+    Column("part", Whole, nullable=False),
+    Column("content", Bytes, nullable=False),
+    PrimaryKeyConstraint("digest", "part"),
+    sqlite_strict=True,
+)
+
 KEPT = "The records are only added to. Correct an entry by another entry."
 _SQLITE = {
     "ledger": [
@@ -130,7 +140,10 @@ _SQLITE = {
         "CREATE TRIGGER head_goes_on BEFORE UPDATE ON head WHEN NEW.sequence <= OLD.sequence "
         f"BEGIN SELECT RAISE(ABORT, '{KEPT}'); END"
     ],
-    "series": [f"CREATE TRIGGER chunk_no_update BEFORE UPDATE ON chunk BEGIN SELECT RAISE(ABORT, '{KEPT}'); END"],
+    "series": [
+        f"CREATE TRIGGER {table}_no_{verb.lower()} BEFORE {verb} ON {table} BEGIN SELECT RAISE(ABORT, '{KEPT}'); END"
+        for table, verb in (("chunk", "UPDATE"), ("original", "UPDATE"), ("original", "DELETE"))
+    ],
 }  # fmt: skip
 _REFUSES = f"CREATE FUNCTION kept() RETURNS trigger LANGUAGE plpgsql AS 'BEGIN RAISE EXCEPTION ''{KEPT}''; END'"
 
@@ -149,7 +162,11 @@ _POSTGRESQL = {
         _refused("head", "TRUNCATE"),
         _refused("head", "UPDATE", "head_goes_on", "WHEN (NEW.sequence <= OLD.sequence) "),
     ],
-    "series": [_REFUSES, _refused("chunk", "UPDATE")],
+    "series": [
+        _REFUSES,
+        _refused("chunk", "UPDATE"),
+        *(_refused("original", verb) for verb in ("UPDATE", "DELETE", "TRUNCATE")),
+    ],
 }
 TRIGGERS = {"sqlite": _SQLITE, "postgresql": _POSTGRESQL}
 
@@ -159,7 +176,7 @@ def kept_by(name: str) -> set[str]:
     return {statement.split()[2] for statement in _POSTGRESQL[name] if statement.startswith("CREATE TRIGGER")}
 
 
-HEAD = {"ledger": "0001", "series": "0001"}  # the newest migration, as stamped in a new file
+HEAD = {"ledger": "0001", "series": "0002"}  # the newest migration, as stamped in a new file
 
 
 @cache

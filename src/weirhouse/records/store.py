@@ -16,7 +16,7 @@ from typing import Any, Self
 
 import numpy as np
 
-from weirhouse.records import chunks, closing, entering, files, hours, ledger
+from weirhouse.records import chunks, closing, entering, files, hours, ledger, originals
 from weirhouse.records.chunks import Part, Stored
 from weirhouse.records.engine import LEDGER, SERIES, Database
 from weirhouse.records.ledger import Body, utc
@@ -172,11 +172,14 @@ class Store:
         detail: Mapping[str, Any],
         samples: Sequence[Sample] = (),
         results: Sequence[Result] = (),
+        original: bytes = b"",
         reason: str = "",
     ) -> Receipt:
         """Store what came in one file, whole or not at all, as one entry with the digest of its rows.
 
         The same rows of the same file, when its import counts, are there already and stored again they change nothing.
+        With the bytes of the file, `original`, they are kept beside the rows; `digest` is their SHA-256.
+
         Where it changes what stands in a closed day or month, a `reason` is needed (ClosedError).
         """
         entered = utc("import", entered_at)
@@ -190,7 +193,7 @@ class Store:
         counted = sum(len(one.times) for one in tidy.values())
         stored = counted + len(bodies)
         key = f"{digest}\n{rows}\n{entering.content(bodies)}"
-        imported = entering.of_import(name, digest, rows, tidy, bodies, detail)
+        imported = entering.of_import(name, digest, rows, tidy, bodies, detail, len(original))
         packed = [chunk for one in tidy.values() for chunk in chunks.pack(one)]  # others may write meanwhile
         with self._writing():
             import_id, counts = self._import_id(key)
@@ -200,8 +203,8 @@ class Store:
             self._closings.require_open(bodies, reason)
             if not reason.strip():
                 self._require_unchanged(name, tidy)
-            if packed:
-                self._write_rows(packed, import_id)
+            if packed or original:
+                self._write_rows(packed, import_id, digest, original)
             body = Body(
                 id=import_id, kind="import", entered_at=entered, person=person, reason=reason.strip(), imported=imported
             )
@@ -229,13 +232,15 @@ class Store:
                 return import_id, True
         raise RecordsError("The file was imported and withdrawn a million times. Leave it.")
 
-    def _write_rows(self, packed: Sequence[tuple[Stored, bytes]], import_id: str) -> None:
+    def _write_rows(self, packed: Sequence[tuple[Stored, bytes]], import_id: str, digest: str, original: bytes) -> None:
         """Write the rows of an import. They count once the ledger, which is held meanwhile, takes the entry."""
         known = {body.id for _, body, _ in ledger.imports(self._ledger)}
         series = self._series()
         with series.writing():
             chunks.sweep(series, known)
             chunks.store(series, import_id, packed)
+            if original:
+                originals.keep(series, digest, original)
 
     def withdraw_import(self, import_id: str, *, person: str, reason: str, entered_at: datetime) -> None:
         """Withdraw an import: none of its rows and readings counts any more. Withdrawn again, nothing changes."""
@@ -275,9 +280,25 @@ class Store:
                     detail=said.detail,
                     samples=said.samples,
                     results=said.results,
+                    kept=said.kept,
                     withdrawn=withdrawn,
                 )
             )
+        return found
+
+    def original(self, import_id: str) -> bytes:
+        """Return the file that an import came from, byte for byte. RecordsError where it was not kept."""
+        body = ledger.find(self._ledger, import_id)
+        if body is None or body.imported is None:
+            raise RecordsError(f'No import has the id "{import_id}". Take the id from the list of imports.')
+        try:
+            found = originals.read(self._series(), body.imported.digest) if body.imported.kept else None
+        except ValueError as fault:
+            raise RecordsError(
+                f'The file "{body.imported.name}" is not as it was imported: {fault}. Take it from a backup.'
+            ) from fault
+        if found is None:
+            raise RecordsError(f'The file "{body.imported.name}" was imported without being kept.')
         return found
 
     # --- reading

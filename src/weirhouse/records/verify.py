@@ -4,9 +4,9 @@ from collections.abc import Callable
 
 import msgspec
 
-from weirhouse.records import chunks, files, ledger
+from weirhouse.records import chunks, files, ledger, originals
 from weirhouse.records.engine import MOST_TOLD, Database
-from weirhouse.records.ledger import Body, Sealed
+from weirhouse.records.ledger import Body, ImportBody, Sealed
 from weirhouse.records.model import RecordsError
 from weirhouse.records.rollup import hourly
 
@@ -91,9 +91,13 @@ def _imports(entries: Database, series: Database) -> list[str]:
     found: list[str] = []
     for sequence, body, _ in ledger.imports(entries):
         said = body.imported
-        if said is None or not said.values:
+        if said is None:
             continue
         of = f'the import "{said.name}" of {body.entered_at:%Y-%m-%d} (entry {sequence}, id {body.id})'
+        if said.kept:
+            found += _original(series, said, of)
+        if not said.values:
+            continue
         try:
             rows = chunks.whole(series, body.id)
         except ValueError as fault:
@@ -105,6 +109,15 @@ def _imports(entries: Database, series: Database) -> list[str]:
             count = sum(len(one.times) for one in rows.values())
             found.append(f"{series.name}: rows of {of} were altered: {count} are there, {said.values} were imported.")
     return _first(found)
+
+
+def _original(series: Database, said: ImportBody, of: str) -> list[str]:
+    """Compare the bytes of an imported file with the digest in its entry."""
+    try:
+        raw = originals.read(series, said.digest)
+    except ValueError as fault:
+        return [f"{series.name}: the file of {of} is not as it was imported: {fault}."]
+    return [] if raw is not None else [f"{series.name}: the file of {of} is missing."]
 
 
 def _figures(series: Database) -> list[str]:

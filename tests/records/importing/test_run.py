@@ -108,8 +108,8 @@ def test_laboratory_results_become_readings(store: Store, tmp_path: Path) -> Non
     put(store, tmp_path / "lab.csv", LAB)
     got = [(r.channel, r.value, r.unit, r.text, r.qualifier, r.person, r.note) for r in store.readings("toc")]
     assert got == [
-        ("toc", 2.3, "mg/L", "2.30", "", "A. Operator", "from lab.csv"),
-        ("toc", 0.5, "mg/L", "<0.5", "ND", "A. Operator", "from lab.csv"),
+        ("toc", 2.3, "mg/L", "2.30", "", "A. Operator", "from lab.csv, line 2 (toc)"),
+        ("toc", 0.5, "mg/L", "<0.5", "ND", "A. Operator", "from lab.csv, line 3 (toc)"),
     ]
     again = put(store, tmp_path / "lab.csv", LAB)
     assert (again.stored, again.already_there) == (0, 2)

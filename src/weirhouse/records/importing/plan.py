@@ -45,6 +45,8 @@ class PlannedResult:
     text: str
     qualifier: str
     flag: str
+    line: int  # of the file, from 1
+    heading: str  # what the file calls it
 
 
 @dataclass(frozen=True, slots=True)
@@ -256,6 +258,8 @@ def _plan_results(several: Sequence[Track], channels: Table[str, ChannelLike], o
                     track.texts[k],
                     qualifier,
                     _FLAG_WORDS.get(flag, ""),
+                    int(track.lines[k]),
+                    track.name,
                 )
             )
     order = np.argsort(np.array(times, np.int64), kind="stable")

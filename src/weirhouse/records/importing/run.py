@@ -60,6 +60,7 @@ class StoreLike(Protocol):
         person: str,
         entered_at: datetime,
         detail: dict[str, Any],
+        original: bytes = b"",
         reason: str = "",
     ) -> Receipt:
         """Store an import whole, or nothing of it."""
@@ -126,6 +127,7 @@ def import_file(
             person=person,
             entered_at=entered_at,
             detail=_detail(plan, source, said),
+            original=source.raw,
             reason=reason,
         )
         import_id, stored, there = receipt.import_id, receipt.stored, there + receipt.already_there
@@ -211,7 +213,7 @@ def _reading(result: PlannedResult, person: str, file: str) -> Reading:
         qualifier=result.qualifier,
         flag=result.flag,
         person=person,
-        note=f"from {file}",
+        note=f"from {file}, line {result.line} ({result.heading})",
     )
 
 

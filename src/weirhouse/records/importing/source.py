@@ -33,6 +33,7 @@ class Source:
     digest: str
     data: bytes
     encoding: str
+    raw: bytes = b""  # as they lie on disk
 
 
 def read(path: Path) -> Source:
@@ -78,7 +79,7 @@ def of_bytes(name: str, raw: bytes) -> Source:
         raise FileProblem(f"{name} holds bytes that are not text (first in line {line}). Export it again.")
     if not data.strip():
         raise FileProblem(f"{name} is empty. Export it again.")
-    return Source(name, digest, data, encoding)
+    return Source(name, digest, data, encoding, raw)
 
 
 def _too_large(name: str) -> str:

@@ -104,7 +104,7 @@ def import_results(
     if results and not dry_run:
         receipt = store.add_import(
             source.name, source.digest, [], [], person=person, entered_at=entered_at, reason=reason,
-            samples=samples, results=results,
+            samples=samples, results=results, original=source.raw,
             detail={"form": "WQX", "rows": found.rows, "left out": dict(found.left_out)},
         )  # fmt: skip
         import_id = receipt.import_id
