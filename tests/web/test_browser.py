@@ -84,7 +84,8 @@ def test_no_page_scrolls_sideways_asks_elsewhere_or_complains(visits: Visits, wi
     for path in ("/", "/timetable", "/working/contact_time", "/history/storage_level?for=week", "/figures",
                  "/figures/detention_time?volume=12000+gal&flow=150+gpm", "/plant", "/log/2026-10-31",
                  "/log/2026-10-31/backwash", "/log/2026-10-31/dose_change?subject=chlorine",
-                 "/log/2026-10-31/batch", "/log/2026-10-31/instrument_fault"):  # fmt: skip
+                 "/log/2026-10-31/batch", "/log/2026-10-31/instrument_fault", "/log/2026-10-31/instrument_check",
+                 "/log/2026-10-30/close", "/log/2026-10-31/grid", "/imports", "/samples", "/samples/new"):  # fmt: skip
         assert visit.go(path) == 200
         visit.page.evaluate("document.querySelectorAll('details').forEach((d) => { d.open = true; })")
         assert visit.page.evaluate("document.documentElement.scrollWidth") <= width, path
