@@ -26,6 +26,7 @@ Floats = NDArray[np.float64]
 
 QUARTER_S = 900
 LOGGED_S = 1800.0  # readings further apart are read by a person
+QUARTERLY_S = 960.0  # a logger that writes more seldom leaves quarter hours without a row
 GRAB_S = 4 * 3600  # a sample by hand stands for so long while an instrument is out
 LEAST_RUN_S = 900.0  # a period in which the plant ran for less asks for no value of its own
 CLOSE = 1e-9  # two numbers nearer than this are the same
@@ -89,6 +90,11 @@ class Signal:
     outages: Spans
     logged: bool
     interval: float  # [s] between rows
+
+    @property
+    def quarterly(self) -> bool:
+        """Whether a value is to be there in every quarter hour."""
+        return self.logged and self.interval <= QUARTERLY_S
 
     @cached_property
     def good(self) -> Bools:
@@ -255,7 +261,12 @@ def four_hour_values(sig: Signal, quarter: Recorded, four: Slots, pick: Pick) ->
     got = place >= 0
     times[got] = quarter.times[has[place[got]]]
     whole = got.copy()
-    if sig.logged:
+    if sig.logged and not sig.quarterly:
+        inside = which >= 0
+        rows = np.bincount(which[has], minlength=len(four.begins))
+        asked = np.bincount(which[inside & quarter.slots.asked], minlength=len(four.begins))
+        whole &= rows >= np.floor(asked * QUARTER_S / sig.interval)
+    if sig.quarterly:
         doubt = quarter.unsure & ~stood_in(sig, quarter)
         used = np.full(len(four.begins), -1, np.int64)
         used[got] = has[place[got]]

@@ -57,8 +57,8 @@ def choices(ground: Ground, limit: float, *, highest: bool = False) -> list[Choi
 
 
 def values_of(ground: Ground, channel: str, choice: Choice, with_bad: bool) -> Recorded:
-    """Return the recorded values that one way of counting takes; read by hand, the highest of four hours."""
-    by_hand = not ground.signal(channel, upper=True).logged
+    """Return the recorded values that one way of counting takes; of seldom readings, of four hours."""
+    by_hand = not ground.signal(channel, upper=True).quarterly
     if choice.interval == FOUR_HOURS_S or by_hand:
         pick = choice.four if choice.interval == FOUR_HOURS_S else "highest"
         return ground.four_hours(
@@ -296,7 +296,7 @@ def _highest(ground: Ground, channel: str, way: Choice, with_bad: bool, limit: f
 def _unsure(ground: Ground, channel: str, way: Choice, with_bad: bool) -> Bools:
     """Return what is missing; while an instrument is out, a sample by hand stands for four hours."""
     recorded = values_of(ground, channel, way, with_bad)
-    if way.interval == FOUR_HOURS_S or not ground.signal(channel, upper=True).logged:
+    if way.interval == FOUR_HOURS_S or not ground.signal(channel, upper=True).quarterly:
         return recorded.unsure
     return recorded.unsure & ~stood_in(ground.signal(channel, upper=True), recorded)
 
