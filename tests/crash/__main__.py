@@ -5,8 +5,10 @@ did not. With ``--write PAGE`` the figures go into that page.
 """
 
 import argparse
+import math
 import sys
 import tempfile
+import time
 from pathlib import Path
 
 from tests.crash import cuts, figures, kills, shim
@@ -23,20 +25,24 @@ def main() -> int:
     ask.add_argument("--seed", type=int, default=1)
     ask.add_argument("--write", type=Path, help="a page with the marks that the figures go between")
     ask.add_argument("--keep", action="store_true", help="let the figures of earlier runs stand in that page")
+    ask.add_argument(
+        "--minutes", type=float, default=math.inf, help="begin nothing more after so long; tell what was done"
+    )
     asked = ask.parse_args()
+    until = time.monotonic() + 60 * asked.minutes
 
     def say(words: str) -> None:
         print(words, flush=True)
 
     with tempfile.TemporaryDirectory(prefix="weirhouse-crash-") as name:
         work = Path(name)
-        killed = kills.run(work, asked.kills, asked.seed, say=say)
+        killed = kills.run(work, asked.kills, asked.seed, until=until, say=say)
         cut: list[cuts.Cuts] = []
         why = shim.possible()
         if asked.cuts and why:
             say(f"No power cuts: {why}.")
         elif asked.cuts:
-            cut.append(cuts.run(work, asked.cuts, asked.seed, say=say))
+            cut.append(cuts.run(work, asked.cuts, asked.seed, until=until, say=say))
             cut += [
                 cuts.run(work, min(A_CONTROL, asked.cuts), asked.seed, synchronous=level, say=say) for level in CONTROLS
             ]

@@ -5,6 +5,7 @@ thought, over and over: an instant is chosen, the disk as it may be then is laid
 """
 
 import json
+import math
 import os
 import random
 import shutil
@@ -66,14 +67,15 @@ class Marking(Client):
 
 
 def run(
-    work: Path, cuts: int, seed: int, *, synchronous: str = "FULL", say: Callable[[str], None] = lambda _: None
-) -> Cuts:
-    """Cut the power so many times."""
+    work: Path, cuts: int, seed: int, *, synchronous: str = "FULL", until: float = math.inf,
+    say: Callable[[str], None] = lambda _: None,
+) -> Cuts:  # fmt: skip
+    """Cut the power so many times; begin no stretch of writing after `until` [s]."""
     found = Cuts(synchronous)
     began = time.monotonic()
     shelf = Path("/dev/shm") if Path("/dev/shm").is_dir() else None
     with tempfile.TemporaryDirectory(prefix="weirhouse-cut-", dir=shelf) as image:
-        while found.cuts < cuts:
+        while found.cuts < cuts and time.monotonic() < until:
             found.stretches += 1
             some = min(A_STRETCH, cuts - found.cuts)
             here = work / f"stretch-{synchronous}-{found.stretches}"

@@ -1,5 +1,6 @@
 """Is anything that was acknowledged lost, or stored twice, when the server is killed over and over while four write?"""
 
+import math
 import random
 import subprocess
 import sys
@@ -62,11 +63,14 @@ def new_plant(folder: Path) -> str:
     return f"{cookie_name({'type': 'http', 'scheme': 'http'})}={access.open_session(person.id, now)}"
 
 
-def run(work: Path, kills: int, seed: int, *, batch: int = 100, say: Callable[[str], None] = lambda _: None) -> Kills:
-    """Kill the server so many times, and examine the records after each."""
+def run(
+    work: Path, kills: int, seed: int, *, batch: int = 100, until: float = math.inf,
+    say: Callable[[str], None] = lambda _: None,
+) -> Kills:  # fmt: skip
+    """Kill the server so many times, and examine the records after each; begin no plant after `until` [s]."""
     found = Kills()
     began = time.monotonic()
-    while found.kills < kills:
+    while found.kills < kills and time.monotonic() < until:
         found.plants += 1
         _one_plant(
             work / f"plant-{found.plants}", min(A_PLANT, kills - found.kills), seed * 1000 + found.plants, batch, found
