@@ -20,8 +20,10 @@ BACKLOG = 128  # who may wait to be answered
 def new(folder: Path) -> None:
     """Start a plant folder DIR: plant.toml with comments, empty records."""
     from weirhouse.plant import load, new_plant
+    from weirhouse.records import disk
     from weirhouse.records.store import Store
 
+    disk.require_own(folder)  # before anything is made there
     new_plant(folder)
     load(folder)
     with Store.open(folder, create=True):
