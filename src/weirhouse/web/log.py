@@ -119,8 +119,8 @@ def _page(
         after=day + timedelta(days=1) if day < today else None, found=found, words=words, asked=asked,
         whom=folder.people_of_log(), kinds=[("reading", "Reading"), *day_log.KINDS.items()],
         closed=close.closed_words(folder, day), undo=_undo(folder, request),
-        choices=_choices(folder, plant), buttons=events.buttons(plant, day),
-        ongoing=events.ongoing(folder, plant, now),
+        choices=_choices(folder, plant) if found is None else (), buttons=events.buttons(plant, day),
+        ongoing=events.ongoing(folder, plant, now) if found is None else (),
     )  # fmt: skip
     usual = {
         "person": remembered(request),
