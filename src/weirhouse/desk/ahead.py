@@ -143,7 +143,7 @@ def _order(situation: Situation, found: Outlook, hours: int) -> tuple[str, Advic
     end = clock_text(situation.at + timedelta(hours=hours), situation.at, situation.zone)
     fan = found.stream["raw"]
     low, high = (show(float(fan.rows[k][-1]), "NTU", "NTU", 2) for k in (0, 4))
-    stream = f"Raw turbidity is likely to be between {low} and {high} on {end}."
+    stream = f"Raw turbidity is likely to be between {low} and {high} by {end}."
     if found.rises:
         stream += f" On the way there it may reach {show(found.peak[2], 'NTU', 'NTU', 2)} (1 future in 20)."
     says = [stream, _closing_says(situation, found, hours)]

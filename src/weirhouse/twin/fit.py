@@ -157,7 +157,7 @@ def _trial(
     )  # fmt: skip
     water = forcing(
         recorded.turbidity, interval=STEP, temperature=now.temperature, alkalinity=now.alkalinity, ph=now.ph,
-        uv254=now.uv254, demand=float(recorded.flow.mean()),
+        uv254=now.uv254, demand=recorded.flow,  # what is made is drawn: no full tank may stop what was taken
     )  # fmt: skip
     state = init(compiled, drawn, start, policy)
     return run(compiled, drawn, state, water, policy, seed=seed, every=STEP, progress=progress)
@@ -170,7 +170,8 @@ def _as_it_was(begins: Moment) -> Policy:
     return begins.policy._replace(
         block_start=STEP * np.arange(count, dtype=float), block_flow=np.ascontiguousarray(recorded.flow),
         block_dose=np.ones(count), shut_above=NEVER, reopen_below=NEVER, throttle_above=NEVER, max_rate=NEVER,
-        wash_head=NEVER, wash_turbidity=NEVER, wash_time=NEVER, wash_from=0.0, wash_until=86400.0,
+        start_below=NEVER, stop_above=NEVER, wash_head=NEVER, wash_turbidity=NEVER, wash_time=NEVER,
+        wash_from=0.0, wash_until=86400.0,
         wash_at=np.array([t for t, _ in recorded.washes], dtype=float),
         wash_filter=np.array([f for _, f in recorded.washes], dtype=np.int64),
     )  # fmt: skip
