@@ -48,3 +48,24 @@ def entries(folder: Path) -> int:
     with Store.open(folder, read_only=True) as store:
         assert store.verify() == []
         return len(store.events()) + len(store.readings())
+
+
+def guarded(answer: httpx.Response, cache: str = "no-store") -> None:
+    """Hold the headers of an answer against S-2."""
+    headers = answer.headers
+    policy = headers["content-security-policy"]
+    for rule in (
+        "default-src 'self'",
+        "frame-ancestors 'none'",
+        "object-src 'none'",
+        "base-uri 'none'",
+        "form-action 'self'",
+    ):
+        assert rule in policy
+    assert not re.search(r"unsafe|http:|https:|\*|data:", policy)
+    assert headers["x-content-type-options"] == "nosniff"
+    assert headers["x-frame-options"] == "DENY"
+    assert headers["referrer-policy"] == "same-origin"
+    assert headers["cache-control"] == cache
+    assert "server" not in headers and "x-powered-by" not in headers
+    assert "strict-transport-security" not in headers  # over plain HTTP it would mean nothing

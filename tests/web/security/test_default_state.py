@@ -13,15 +13,11 @@ import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from typing import Any
 
 import pytest
-from tests.web.conftest import client_of
-from tests.web.security.conftest import as_role
-from tests.web.security.places import LINES, PLANT_NOW, ask
+from tests.web.security.watch import watched
 
 from weirhouse.records.access import Access
-from weirhouse.records.roles import Role
 
 PATIENCE = 60.0
 
@@ -132,38 +128,7 @@ def test_with_a_certificate_it_is_served_over_https(bare_copy: Path, tmp_path: P
         connection.close()
 
 
-_tried: list[Any] = []
-_watching = threading.Event()
-
-
-def _watch(event: str, arguments: tuple[Any, ...]) -> None:
-    if _watching.is_set() and event in ("socket.connect", "socket.getaddrinfo", "socket.sendto", "subprocess.Popen"):
-        _tried.append((event, arguments))
-
-
-sys.addaudithook(_watch)
-
-
-def test_no_page_asks_anybody_else_for_anything(peopled: Path) -> None:
-    """No connection, no look-up of a name, no other program: every line is asked while Python itself watches."""
-    client = as_role(peopled, Role.OPERATOR, client_of(peopled, PLANT_NOW))
-    _tried.clear()
-    _watching.set()
-    try:
-        for line in LINES:
-            if line.path != "/sign-out":
-                ask(client, line)
-    finally:
-        _watching.clear()
-    assert _tried == []
-
-
 def test_the_watch_would_tell() -> None:
-    _tried.clear()
-    _watching.set()
-    try:
-        with socket.socket() as other, pytest.raises(OSError):
-            other.connect(("127.0.0.1", 9))
-    finally:
-        _watching.clear()
-    assert [event for event, _ in _tried] == ["socket.connect"]
+    with watched() as tried, socket.socket() as other, pytest.raises(OSError):
+        other.connect(("127.0.0.1", 9))
+    assert [event for event, _ in tried] == ["socket.connect"]

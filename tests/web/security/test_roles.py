@@ -5,7 +5,8 @@ from pathlib import Path
 import pytest
 from tests.web.conftest import Client, client_of
 from tests.web.security.conftest import as_role
-from tests.web.security.places import LINES, PLANT_NOW, ask, entries, title
+from tests.web.security.places import LINES, PLANT_NOW, ask, entries, guarded, title
+from tests.web.security.watch import watched
 
 from weirhouse.records.roles import MAY, OPEN, SELF, WRITE, Need, Role, may
 from weirhouse.web.app import create_app
@@ -65,9 +66,18 @@ def test_the_application_answers_the_table_and_nothing_else(bare: Path) -> None:
 def test_each_line_answers_who_may_and_refuses_the_others(
     shared: Client, peopled: Path, line: Line, role: Role | None
 ) -> None:
-    """S-11. Whoever may is answered, if only that there is no such thing; whoever may not changes nothing."""
-    answer = ask(as_role(peopled, role, shared), line)
+    """S-11. Whoever may is answered, if only that there is no such thing; whoever may not changes nothing.
+
+    Every answer carries the headers (S-2), what is JSON says so, and nothing goes outward meanwhile (S-14).
+    """
+    client = as_role(peopled, role, shared)
+    with watched() as tried:
+        answer = ask(client, line)
+    assert tried == []
     assert answer.status_code < 500, answer.text
+    guarded(answer)
+    if line.path.endswith(".json"):
+        assert answer.headers["content-type"] == "application/json"
     to_door = answer.headers.get("location", "").startswith(("/sign-in?", "/setup"))
     if may(role, line.needs):
         assert answer.status_code not in (401, 403) and not to_door
