@@ -5,7 +5,7 @@ loads it, and only when it runs. A member's hours depend on that member alone, s
 nothing.
 """
 
-# mypy: disable-error-code="no-untyped-def, no-untyped-call"
+# mypy: disable-error-code="no-untyped-def, no-untyped-call, call-arg, var-annotated"
 # Numba finds the types of these functions itself when it compiles them.
 
 import math
@@ -512,8 +512,9 @@ def tank_mix(i, inflow, outflow, volume, dt, fast, slow, z, o):
         x, y = x * ef, y * es
         together = share + entering * dt
         if together > 0:
-            x = (share * x + entering * dt * fast) / together
-            y = (share * y + entering * dt * slow) / together
+            old, new = share / together, entering * dt / together
+            x = old * x + new * fast
+            y = old * y + new * slow
         z[o[pl.S_TANK_CHLORINE] + at_c * 2 + 0], z[o[pl.S_TANK_CHLORINE] + at_c * 2 + 1] = x, y
         fast, slow = x, y
     return fast, slow, lost
@@ -648,9 +649,11 @@ def step_member(time, day, setting, dt, raw, temperature, alkalinity, ph, uv254,
     z[o[pl.S_LEDGER] + at.L_INTAKE] += flow * dt
     if flow > 0:
         z[o[pl.S_LEDGER] + at.L_RUNNING] += dt / 60
+    brought = 0.0
     for i in range(at.CLASSES):
         z[pl.W + i] = raw * z[pl.P_RAW_SOLIDS] * z[pl.P_CLASS_SHARES + i]
-        z[o[pl.S_LEDGER] + at.L_SOLIDS_IN] += z[pl.W + i] * flow * dt
+        brought += z[pl.W + i]
+    z[o[pl.S_LEDGER] + at.L_SOLIDS_IN] += brought * flow * dt
     z[pl.W + at.FAST] = z[pl.W + at.SLOW] = 0.0
     z[pl.W + at.CAME_IN] = raw
     met = False
