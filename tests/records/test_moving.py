@@ -141,6 +141,19 @@ def test_a_password_can_stay_out_of_the_plant_file(folder, district, schema, mon
         Store.open(folder)
 
 
+@pytest.mark.parametrize(
+    "address", ["postgresql://hale:secret@h/d", "postgresql://hale@h/d?sslmode=require&password=secret"]
+)
+def test_a_password_is_not_written_into_the_plant_file_nor_left_in_a_remark(folder, address):
+    with pytest.raises(RecordsError, match="holds a password, which would stand in the plant file"):
+        moving.move(folder, address, "upper")
+    assert (folder / "plant.toml").read_text() == PLANT
+    (folder / "plant.toml").write_text(f'{PLANT}[records]\ndatabase = "{address}" # ours\nschema = "upper"\n')
+    text = moving.plant_text(folder)  # as a backup has it
+    assert "secret" not in text
+    assert text.startswith(PLANT) and "# database = " in text and "hale" in text and "# ours" in text
+
+
 def test_a_place_that_is_taken_is_left_as_it_is(folder, district, schema, tmp_path):
     other = tmp_path / "other"
     other.mkdir()

@@ -64,6 +64,11 @@ def move(folder: Path, to: str, schema: str = "") -> tuple[Moved, bool]:
     target: Where = server(to, schema) if _names_server(to) else Path(to)
     if target == source or (isinstance(target, Path) and isinstance(source, Path) and _same(source, target)):
         raise RecordsError(f"The records lie there already: {target}. Name another place.")
+    if _PASSWORD.search(to):
+        raise RecordsError(
+            "The address holds a password, which would stand in the plant file. Put the address into an environment "
+            "variable and name that, like --to '$DISTRICT', or keep the password in a file .pgpass."
+        )
     switches = isinstance(target, Server) or _same(folder, target)
     new_text = plant_text(folder, to if isinstance(target, Server) else "", schema) if switches else ""
     with _open(source, read_only=False) as held, held.ledger.writing():
@@ -225,7 +230,8 @@ def _origin(source: _Pair) -> tuple[str, int]:
 # --- the plant file
 
 _HEAD = re.compile(r"^[ \t]*\[[ \t]*records[ \t]*\][ \t]*(#.*)?$", re.MULTILINE)
-_OURS = re.compile(r"^(?=[ \t]*(database|schema)[ \t]*=)", re.MULTILINE)
+_OURS = re.compile(r"^[ \t]*(database|schema)[ \t]*=.*$", re.MULTILINE)
+_PASSWORD = re.compile(r"(?<=://)([^:/@?]*):[^@/]*(?=@)|([?&])password=[^&\"]*")
 
 
 def plant_text(folder: Path, database: str = "", schema: str = "") -> str:
@@ -247,11 +253,16 @@ def plant_text(folder: Path, database: str = "", schema: str = "") -> str:
         after = text[head.end() :]
         following = re.search(r"^[ \t]*\[", after, re.MULTILINE)
         here, rest = (after[: following.start()], after[following.start() :]) if following else (after, "")
-        new = text[: head.end()] + "".join(end + line for line in lines) + _OURS.sub("# ", here) + rest
+        new = text[: head.end()] + "".join(end + line for line in lines) + _OURS.sub(_remark, here) + rest
     said = tomllib.loads(new).get("records", {})
     if (said.get("database", ""), said.get("schema", "")) != (database, schema if database else ""):
         raise RecordsError(f"{path} says where the records lie in a way that is not understood. Write [records] alone.")
     return new
+
+
+def _remark(line: re.Match[str]) -> str:
+    """Return a line as a remark, without the password in it."""
+    return "# " + _PASSWORD.sub(r"\1\2", line[0])
 
 
 def _write(path: Path, text: str) -> None:
