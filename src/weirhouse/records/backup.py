@@ -79,7 +79,7 @@ def _made(folder: Path, place: Path, plant: Plant, whole: bool, at: datetime) ->
         before = None if whole else _whole_with(home, part)
         if before is None:
             _copy_database(folder, SERIES, part)
-        _copy_rest(folder, part)
+        _copy_rest(folder, part, whole=before is None)
         manifest = _manifest(part, plant, before, at)
         _write(part / MANIFEST, msgspec.json.format(msgspec.json.encode(manifest), indent=1))
         restore.sync_folder(part)
@@ -138,10 +138,14 @@ def _vacuum(path: Path, target: Path) -> None:
     restore.sync(target)
 
 
-def _copy_rest(folder: Path, part: Path) -> None:
-    """Copy the plant file, the plant's own rules, and who may sign in (without who is signed in)."""
-    rules = folder / "rules"
-    some = [folder / name for name in PLAIN] + (sorted(rules.rglob("*")) if rules.is_dir() else [])
+def _copy_rest(folder: Path, part: Path, *, whole: bool) -> None:
+    """Copy the plant file, the plant's own rules and mappings, and who may sign in (without who is signed in).
+
+    A whole backup holds the files that were brought in too.
+    """
+    some = [folder / name for name in PLAIN]
+    for name in ("rules", "mappings", *(("imports",) if whole else ())):
+        some += sorted((folder / name).rglob("*")) if (folder / name).is_dir() else []
     for path in some:
         name = path.relative_to(folder).as_posix()
         if path.is_file() and may_hold(name):

@@ -18,7 +18,10 @@ MANIFEST = "manifest.json"
 RECORDS, ALL = "records", "all"
 PART, TRIED = ".part-", ".try-"  # how the name of a folder begins while it is being made and being tried
 _NAME = re.compile(r"^(\d{8}T\d{6}Z)-(records|all)-(\d{9,})-([0-9a-f]{12})(?:-\d+)?$")
-_HELD = re.compile(r"^(records|series|access)\.sqlite$|^(plant\.toml|DEMO\.json)$|^rules(/[\w.-]+)+$")
+_HELD = re.compile(
+    r"^(records|series|access)\.sqlite$|^(plant\.toml|DEMO\.json)$|^rules(/[\w.-]+)+$"
+    r"|^(mappings|imports/[0-9a-f]{64})/\w[\w .,()+-]*$"
+)
 _STAMP = "%Y%m%dT%H%M%SZ"
 BLOCK = 1 << 20
 
@@ -99,6 +102,8 @@ def may_hold(name: str) -> bool:
 
     >>> may_hold("records.sqlite"), may_hold("rules/own.toml"), may_hold("rules/../../x"), may_hold("/etc/passwd")
     (True, True, False, False)
+    >>> may_hold(f"imports/{'0' * 64}/june (2).csv"), may_hold("imports/../plant.toml"), may_hold("mappings/creek.toml")
+    (True, False, True)
     """
     return _HELD.match(name) is not None and ".." not in PurePosixPath(name).parts
 
