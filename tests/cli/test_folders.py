@@ -82,6 +82,23 @@ def test_import_dry_run_twice_and_withdraw(plant: Path, log: Path):
     run("withdraw", listed[0]["import_id"], "--plant", str(plant), "--reason", "wrong logger")
     third = json.loads(run("import", str(log), "--plant", str(plant), "--json"))
     assert third["stored"] == 3
+    (kept,) = (plant / "imports" / hashlib.sha256(LOG.encode()).hexdigest()).iterdir()
+    assert kept.read_text() == LOG
+
+
+def test_results_as_wqx_has_them_become_samples(plant: Path, tmp_path: Path):
+    file = tmp_path / "results.csv"
+    file.write_text(
+        "ActivityStartDate,ActivityStartTime/Time,MonitoringLocationName,CharacteristicName,ResultMeasureValue,"
+        "ResultMeasure/MeasureUnitCode\n2026-05-04,09:00,Mill Lane,Nitrate,0.31,mg/l\n"
+    )
+    assert "1 results of 1 new samples would be stored" in run(
+        "import", str(file), "--plant", str(plant), "--samples", "--dry-run"
+    )
+    first = json.loads(run("import", str(file), "--plant", str(plant), "--samples", "--json"))
+    assert (first["samples"], first["stored"], first["already_there"]) == (1, 1, 0)
+    again = json.loads(run("import", str(file), "--plant", str(plant), "--samples", "--json"))
+    assert (again["stored"], again["already_there"]) == (0, 1)
 
 
 @pytest.mark.parametrize(

@@ -14,25 +14,41 @@ from weirhouse.cli.options import json_option, person, plant_option, print_json
 @click.option("--mapping", type=click.Path(path_type=Path), help="A TOML file that says what the columns are.")
 @click.option("--dry-run", is_flag=True, help="Show exactly what would be stored; store nothing.")
 @click.option("--person", "who", metavar="NAME", help="Who brings the file in; without it the user of this terminal.")
+@click.option("--reason", default="", help="Why it comes late, where it reaches into a day or month that is closed.")
+@click.option("--samples", is_flag=True, help="Take results in the columns of WQX as samples and results.")
 @json_option
-def import_(file: Path, folder: Path, mapping: Path | None, dry_run: bool, who: str | None, as_json: bool) -> None:
+def import_(
+    file: Path, folder: Path, mapping: Path | None, dry_run: bool, who: str | None, reason: str, samples: bool,
+    as_json: bool,
+) -> None:  # fmt: skip
     """Read a logger's or laboratory's FILE into the records.
 
-    A second import of the same file stores nothing; an import is taken back whole with "weirhouse withdraw".
+    A second import of the same file stores nothing; an import is taken back whole with "weirhouse withdraw". The file
+    is kept as it is in the plant's folder.
     """
     from weirhouse.plant import load
-    from weirhouse.records.importing import import_file
+    from weirhouse.records.importing import import_file, kept
     from weirhouse.records.store import Store
 
     plant = load(folder)
+    by, now = who or person(), datetime.now(UTC)
     with Store.open(folder, read_only=dry_run) as store:
-        done = import_file(
-            store, plant, file, mapping, dry_run=dry_run, person=who or person(), entered_at=datetime.now(UTC)
-        )
+        if samples:
+            from weirhouse.records.importing import wqx
+
+            brought = wqx.import_results(
+                store, plant.zone, file, dry_run=dry_run, person=by, entered_at=now, reason=reason
+            )
+            said, text, stored = brought.as_json(), brought.text(dry_run), brought.import_id
+        else:
+            done = import_file(store, plant, file, mapping, dry_run=dry_run, person=by, entered_at=now, reason=reason)
+            said, text, stored = done.as_json(), done.text(), done.import_id
+    if stored is not None:
+        kept.keep_bytes(folder, file.name, file.read_bytes())
     if as_json:
-        print_json(done.as_json())
+        print_json(said)
     else:
-        click.echo(done.text())
+        click.echo(text)
 
 
 @click.command()

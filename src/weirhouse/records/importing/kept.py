@@ -47,7 +47,7 @@ def safe_name(name: str) -> str:
 
 
 def keep(folder: Path, name: str, data: bytes) -> Kept:
-    """Keep the bytes of a file and return where; the same bytes are kept once. FileProblem where they are refused."""
+    """Keep the bytes of a file that was sent and return where; FileProblem where they are refused."""
     name = safe_name(name)
     if not data:
         raise FileProblem(f"{shown(name)} is empty. Export it again.")
@@ -57,7 +57,12 @@ def keep(folder: Path, name: str, data: bytes) -> Kept:
         raise FileProblem(
             f"{shown(name)} would unpack to more than {MOST_EXPANSION} times its size. Unpack it, then send it so."
         )
-    digest = hashlib.sha256(data).hexdigest()
+    return keep_bytes(folder, name, data)
+
+
+def keep_bytes(folder: Path, name: str, data: bytes) -> Kept:
+    """Keep bytes that were looked at, under the name that they came with; the same bytes are kept once."""
+    name, digest = safe_name(name), hashlib.sha256(data).hexdigest()
     there = find(folder, digest)
     if there is not None:
         return there

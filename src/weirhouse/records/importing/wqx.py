@@ -13,6 +13,7 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from pathlib import Path
+from typing import Any
 from zoneinfo import ZoneInfo
 
 from weirhouse.quantity import convert, fits
@@ -75,6 +76,26 @@ class Brought:
     refused: tuple[tuple[int, str], ...]  # line, why
     left_out: Mapping[str, int]  # quality control and the like, counted
     import_id: str | None = None
+
+    def as_json(self) -> dict[str, Any]:
+        """Return it as JSON-ready data."""
+        return {
+            "rows": self.rows, "samples": len(self.samples), "stored": len(self.results), "already_there": self.there,
+            "refused": [{"line": line, "why": why} for line, why in self.refused], "left_out": dict(self.left_out),
+        }  # fmt: skip
+
+    def text(self, dry_run: bool) -> str:
+        """Return it for people, in plain text."""
+        store = "would be stored" if dry_run else "stored"
+        lines = [
+            f"{self.name}: results as WQX has them, {self.rows} rows",
+            f"{len(self.results)} results of {len(self.samples)} new samples {store}, {self.there} in the records "
+            f"already.{' Dry run: nothing was stored.' if dry_run else ''}",
+        ]
+        lines += [f"Left out, {what}: {count}" for what, count in self.left_out.items()]
+        lines += [f"  line {line}: {why}" for line, why in self.refused[:20]]
+        lines += [f"  and {len(self.refused) - 20} more"] if len(self.refused) > 20 else []
+        return "\n".join([*lines, *([f"This import is {self.import_id}."] if self.import_id else [])])
 
 
 def is_wqx(data: bytes) -> bool:
