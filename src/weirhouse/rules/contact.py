@@ -119,7 +119,7 @@ def _flow_gap(ground: Ground, day: Day, stages: list[Any]) -> tuple[int, int] | 
     """Return the first time of a day for which the flow out was not recorded although it may have run."""
     id = _outflow_channel(ground, stages)
     sig = ground.signal(id, upper=True)
-    times, flows = sig.times[sig.good], sig.values[sig.good]
+    times, flows = ground.keep(("good", id), lambda: (sig.times[sig.good], sig.values[sig.good]))
     first, last = np.searchsorted(times, [day.begin, day.end])
     points = np.concatenate([[day.begin], times[first:last], [day.end]])
     before = flows[first - 1] if first else np.inf  # not known: it may have run

@@ -157,7 +157,7 @@ def two_consecutive(ground: Ground, requirement: Requirement) -> Iterator[Outcom
         limit = ground.limit(requirement, channel)
         verdicts, ways = _verdicts(ground, requirement, one, limit)
         sig = ground.signal(one.channel, upper=True)
-        running = ground.course(one.filter_id).running(sig.times)
+        running = ground.running(sig.times, one.filter_id)
         status, shown_ways = settle(verdicts[False], verdicts.get(True, []), int((~sig.good & running).sum()))
         main = pairs(ground, one, limit, ways[0], False, float(requirement.check.get("after_hours", 0.0)))
         number = int(main.over.sum())
@@ -451,7 +451,7 @@ def _every(ground: Ground, requirement: Requirement, one: Watched) -> Outcome:
         words = f"{'also while it stood' if off else 'on line'}{', filtering to waste counted' if waste else ''}"
         verdicts[with_bad].append(Verdict(words, status, float(gone.sum())))
     assert main is not None
-    running = ground.course(one.filter_id).running(sig.times)
+    running = ground.running(sig.times, one.filter_id)
     status, ways = settle(verdicts[False], verdicts[True], int((~sig.good & running).sum()))
     out = sig.outages.meets(main.slots.begins, main.slots.ends)
     asked = main.slots.asked & ~out

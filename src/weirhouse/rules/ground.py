@@ -14,6 +14,8 @@ from weirhouse.rules.business import Business
 from weirhouse.rules.model import Period, Requirement
 from weirhouse.rules.packs import RuleBook
 from weirhouse.rules.recorded import (
+    Bools,
+    Ints,
     Recorded,
     Signal,
     Slots,
@@ -22,6 +24,7 @@ from weirhouse.rules.recorded import (
     periods,
     quarter_values,
     quarters,
+    shut_out,
     signal,
     spans_of,
 )
@@ -93,15 +96,25 @@ class Ground:
 
     def course(self, filter_id: str = "") -> Course:
         """Return how the plant ran, or one filter by its own meter where it has one."""
-        return self.keep(("course", filter_id), lambda: self._course(filter_id))  # type: ignore[no-any-return]
+        own = filter_id if f"{filter_id}_flow" in self.stretch.tracks else ""
+        return self.keep(("course", own), lambda: self._course(own))  # type: ignore[no-any-return]
 
     def _course(self, filter_id: str) -> Course:
-        own = f"{filter_id}_flow"
-        if not filter_id or own not in self.stretch.tracks:
+        if not filter_id:
             return course_of(self.stretch, flow_channel(self.plant))
         least = least_flow(self.plant.design_flow) / max(1, len(self.plant.filters))
-        track = with_before(self.stretch, own)
+        track = with_before(self.stretch, f"{filter_id}_flow")
         return Course(track, least=least, events=self.stretch.events, end=self.stretch.b.timestamp())
+
+    def running(self, times: Ints, filter_id: str = "") -> Bools:
+        """Return whether the plant, or a filter, ran at each time; made once for channels that share their stamps."""
+        course = self.course(filter_id)
+        made: list[tuple[Ints, Bools]] = self.keep(("running", id(course)), list)
+        for known, found in made:
+            if known is times or (len(known) == len(times) and bool((known == times).all())):
+                return found
+        made.append((times, course.running(times)))
+        return made[-1][1]
 
     def washes(self, filter_id: str, *, to_waste: bool) -> Spans:
         """Return when a filter was being washed, with the times it filtered to waste or without."""
@@ -125,29 +138,33 @@ class Ground:
         )
 
     def quarters(
-        self, id: str, *, upper: bool, off_hours: bool, pick: Pick, with_bad: bool, filter_id: str = "",
+        self, channel: str, *, upper: bool, off_hours: bool, pick: Pick, with_bad: bool, filter_id: str = "",
         to_waste_counts: bool = True, back: bool = False,
     ) -> Recorded:  # fmt: skip
         """Return the recorded value of each quarter hour of a channel; of a filter, while it is on line.
 
         With `back` the last quarter hour before the month is among them, where the stretch reaches back.
         """
-        key = ("quarters", id, upper, off_hours, pick, with_bad, filter_id, to_waste_counts, back)
+        key = ("quarters", channel, upper, off_hours, pick, with_bad, filter_id, to_waste_counts, back)
 
         def make() -> Recorded:
-            sig = self.signal(id, upper=upper)
+            sig = self.signal(channel, upper=upper)
             course = self.course(filter_id)
             closed = self.washes(filter_id, to_waste=not to_waste_counts) if filter_id else None
             end = self.begin_s + (self.until_s - self.begin_s) // 900 * 900
             reaches = back and self.stretch.a.timestamp() <= self.begin_s - 900
             begin = self.begin_s - 900 if reaches else self.begin_s
-            slots = self.keep(
-                ("slots", filter_id, off_hours, to_waste_counts, begin),
-                lambda: quarters(begin, end, course, off_hours=off_hours, closed=closed),
+            base = self.keep(
+                ("slots", id(course), off_hours, begin), lambda: quarters(begin, end, course, off_hours=off_hours)
+            )
+            slots = (
+                base
+                if closed is None
+                else self.keep(("slots", filter_id, to_waste_counts, begin), lambda: shut_out(base, closed))
             )
             keep = sig.rows(with_bad)
             if not off_hours:
-                keep = keep & self.keep(("running", id, filter_id), lambda: course.running(sig.times))
+                keep = keep & self.running(sig.times, filter_id)
             if closed is not None and len(closed.begins):
                 keep = keep & ~closed.holds(sig.times)
             return quarter_values(sig, slots, keep, pick)

@@ -5,7 +5,7 @@ stands for four hours. What should be there and is not is `unsure`: it is never 
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from functools import cached_property
 
@@ -140,30 +140,38 @@ class Slots:
     ends: Ints
     need: Bools
     maybe: Bools
+    even: bool = False  # quarter hours one after the other
 
-    @property
+    @cached_property
     def asked(self) -> Bools:
         """Which ask for a value, for all that is known."""
         return self.need | self.maybe
 
     def of(self, times: Ints) -> Ints:
         """Return for each time in which slot it lies, -1 for none."""
-        which = np.searchsorted(self.begins, times, side="right") - 1
         if not len(self.begins):
             return np.full(len(times), -1, np.int64)
+        if self.even:
+            which = (times - self.begins[0]) // QUARTER_S
+            return np.where((which >= 0) & (which < len(self.begins)), which, -1)
+        which = np.searchsorted(self.begins, times, side="right") - 1
         inside = (which >= 0) & (times < self.ends[np.maximum(which, 0)])
         return np.where(inside, which, -1).astype(np.int64)
 
 
-def quarters(begin: int, end: int, course: Course, *, off_hours: bool, closed: Spans | None = None) -> Slots:
-    """Return the quarter hours from `begin` to before `end`; those that meet `closed` ask for nothing."""
+def quarters(begin: int, end: int, course: Course, *, off_hours: bool) -> Slots:
+    """Return the quarter hours from `begin` to before `end`."""
     begins = np.arange(begin, end, QUARTER_S, dtype=np.int64)
     ends = begins + QUARTER_S
-    need, maybe = _asked(begins, ends, course, QUARTER_S - 1.0, off_hours)
-    if closed is not None and len(closed.begins):
-        shut = closed.meets(begins, ends)
-        need, maybe = need & ~shut, maybe & ~shut
-    return Slots(begins, ends, need, maybe)
+    return Slots(begins, ends, *_asked(begins, ends, course, QUARTER_S - 1.0, off_hours), even=True)
+
+
+def shut_out(slots: Slots, closed: Spans) -> Slots:
+    """Return slots of which those that meet `closed` ask for nothing."""
+    if not len(closed.begins):
+        return slots
+    open_ = ~closed.meets(slots.begins, slots.ends)
+    return replace(slots, need=slots.need & open_, maybe=slots.maybe & open_)
 
 
 def periods(begins: Ints, ends: Ints, course: Course, *, off_hours: bool) -> Slots:
@@ -176,8 +184,10 @@ def _asked(begins: Ints, ends: Ints, course: Course, least: float, off_hours: bo
         return np.ones(len(begins), dtype=bool), np.zeros(len(begins), dtype=bool)
     a, b = begins.astype(float), ends.astype(float)
     ran = course.ran(a, b)
-    unknown = (b - a) - course.known(a, b)
     need = ran >= least - 0.5
+    if need.all():
+        return need, np.zeros(len(begins), dtype=bool)
+    unknown = (b - a) - course.known(a, b)
     return need, ~need & (ran + unknown >= least - 0.5)
 
 
@@ -190,12 +200,12 @@ class Recorded:
     times: Ints
     whole: Bools
 
-    @property
+    @cached_property
     def has(self) -> Bools:
         """Which slots have a value."""
         return ~np.isnan(self.values)
 
-    @property
+    @cached_property
     def unsure(self) -> Bools:
         """Which slots ask for a value and do not have the one that was due."""
         return self.slots.asked & ~(self.has & self.whole)

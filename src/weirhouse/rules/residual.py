@@ -62,18 +62,24 @@ def ways_of(ground: Ground, limit: float) -> list[Way]:
 
 def rows(ground: Ground, channel: str, way: Way, with_bad: bool) -> tuple[Ints, Floats]:
     """Return times and values of the readings of the month that one way of counting takes, rounded."""
-    sig = ground.signal(channel, upper=False)
-    keep = counted_rows(ground, channel, way.off_hours, with_bad)
-    return sig.times[keep], rounded(sig.values[keep], way.rounding)
+
+    def make() -> tuple[Ints, Floats]:
+        sig = ground.signal(channel, upper=False)
+        keep = counted_rows(ground, channel, way.off_hours, with_bad)
+        return sig.times[keep], rounded(sig.values[keep], way.rounding)
+
+    return ground.keep(("rows", channel, way, with_bad), make)  # type: ignore[no-any-return]
 
 
 def counted_rows(ground: Ground, channel: str, off_hours: bool, with_bad: bool) -> Bools:
     """Return which rows of a channel count."""
-    sig = ground.signal(channel, upper=False)
-    keep = sig.rows(with_bad) & (sig.times >= ground.begin_s)
-    if not off_hours:
-        keep = keep & ground.keep(("runs", channel), lambda: ground.course().running(sig.times))
-    return np.asarray(keep)
+
+    def make() -> Bools:
+        sig = ground.signal(channel, upper=False)
+        keep = sig.rows(with_bad) & (sig.times >= ground.begin_s)
+        return np.asarray(keep if off_hours else keep & ground.running(sig.times))
+
+    return ground.keep(("counted rows", channel, off_hours, with_bad), make)  # type: ignore[no-any-return]
 
 
 def _served(ground: Ground, begins: Ints, ends: Ints, off_hours: bool) -> Floats:

@@ -144,7 +144,7 @@ def share_within(ground: Ground, requirement: Requirement) -> Iterator[Outcome]:
         verdicts[with_bad] = [
             _share(ground, values_of(ground, channel_id, way, with_bad), way, limit, fraction, maximum) for way in ways
         ]
-    running = ground.course().running(sig.times)
+    running = ground.running(sig.times)
     bad = int((~sig.good & (running | (ways[0].off_hours))).sum())
     status, shown_ways = settle(verdicts[False], verdicts.get(True, []), bad)
     main = values_of(ground, channel_id, ways[0], False)
@@ -243,7 +243,7 @@ def none_above(ground: Ground, requirement: Requirement, *, single: bool = False
         with_bad: [_highest(ground, channel_id, way, with_bad, limit) for way in ways]
         for with_bad in both_ways(ground, channel_id, upper=True)
     }
-    running = ground.course().running(sig.times) | ways[0].off_hours
+    running = ground.running(sig.times) | ways[0].off_hours
     bad = int((~sig.good & running).sum())
     status, shown_ways = settle(verdicts[False], verdicts.get(True, []), bad)
     main = values_of(ground, channel_id, ways[0], False)
@@ -338,7 +338,7 @@ def every_period(ground: Ground, requirement: Requirement) -> Iterator[Outcome]:
         elif not four.slots.asked.any():
             status = "not due"
         verdicts[with_bad].append(Verdict(words, status, float(gone.sum())))
-    running = ground.course().running(sig.times) | offs[0]
+    running = ground.running(sig.times) | offs[0]
     status, ways = settle(verdicts[False], verdicts[True], int((~sig.good & running).sum()))
     main = kept[False, offs[0]]
     gone = main.slots.asked & ~main.has
