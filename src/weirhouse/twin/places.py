@@ -1,8 +1,7 @@
 """Where does each field of state, plant, rules and parameters stand in the flat arrays of the kernel?
 
-The kernel takes one row of numbers for a member and one for the plant: handing it named groups of arrays instead cost
-thirty times the running time and ten times the compiling. `offsets` holds, for each name here, the place at which
-the field begins; parameters stand at fixed places.
+The kernel takes one row of numbers for each member; docs/decisions/kernel-and-reference.md says why. `offsets` holds, for
+each name here, the place at which the field begins; parameters stand at fixed places.
 """
 
 from collections.abc import Iterable
