@@ -1,15 +1,18 @@
 """Does every address say what one must be allowed to do there, and is nobody else answered?"""
 
+import re
+from html import unescape
 from pathlib import Path
 
 import pytest
 from tests.web.conftest import Client, client_of
 from tests.web.security.conftest import as_role
-from tests.web.security.places import LINES, PLANT_NOW, ask, entries, guarded, title
+from tests.web.security.places import LINES, OPEN_PARTS, PLANT_NOW, address, ask, entries, guarded, title
 from tests.web.security.watch import watched
 
 from weirhouse.records.roles import MAY, OPEN, SELF, WRITE, Need, Role, may
-from weirhouse.web.app import create_app
+from weirhouse.records.store import Store
+from weirhouse.web.app import create_app, line_of
 from weirhouse.web.routes import TABLE
 from weirhouse.web.table import Files, Line, Page, RouteError, Sent
 
@@ -105,6 +108,30 @@ def test_what_is_refused_is_not_written(own: Path) -> None:
             if line.method == "POST" and not may(role, line.needs):
                 assert ask(as_role(own, role, client), line, form).status_code in (401, 403)
     assert entries(own) == before
+
+
+@pytest.mark.parametrize("role", [Role.INSPECTOR, Role.MANAGER, Role.RELIEF])
+def test_no_page_offers_what_would_be_refused(shared: Client, peopled: Path, role: Role) -> None:
+    """A form, or a link to one, is shown to those who may send it."""
+    client, offered, seen = as_role(peopled, role, shared), [], 0
+    with Store.open(peopled, read_only=True) as store:
+        reading = store.readings("raw_ph")[-1].id
+    pairs = list(zip(TABLE, shared.app.routes, strict=True))
+    for line in LINES:
+        if line.method != "GET" or line.path.endswith((".json", ".csv")) or not may(role, line.needs):
+            continue
+        parts = {**OPEN_PARTS, "date": "2026-06-16" if line.path.endswith("/close") else OPEN_PARTS["date"]}  # is over
+        html = client.get(address(line, parts, reading if line.path.startswith("/log/entry") else "nothing")).text
+        for method, link in [
+            *(("POST", link) for link in re.findall(r'<form[^>]*method="post"[^>]*action="([^"?#]*)', html)),
+            *(("GET", link) for link in re.findall(r'<a[^>]*href="(/[^"?#]*)', html)),
+        ]:
+            found = line_of(pairs, {"type": "http", "method": method, "path": unescape(link), "headers": []})
+            seen += found is not None
+            if found is not None and not may(role, found.needs):
+                offered.append(f"{line.path} offers {method} {found.path}")
+    assert seen > 300
+    assert sorted(set(offered)) == []
 
 
 def test_an_address_that_is_none_tells_nobody_anything(shared: Client, peopled: Path) -> None:
