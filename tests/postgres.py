@@ -43,10 +43,6 @@ def ensure() -> str:
     if not (_root() and shutil.which("apt-get")):
         raise RuntimeError("No PostgreSQL server: install the package postgresql, or set WEIRHOUSE_POSTGRESQL.")
     environment = {**os.environ, "DEBIAN_FRONTEND": "noninteractive"}
-    Path("/etc/postgresql-common").mkdir(exist_ok=True)
-    own = Path("/etc/postgresql-common/createcluster.conf")
-    if not own.exists():
-        own.write_text("create_main_cluster = false\n")  # the package need not start a server of its own
     for command in (["apt-get", "update", "-q"], ["apt-get", "install", "-y", "-q", "postgresql"]):
         subprocess.run(command, env=environment, stdout=subprocess.DEVNULL, check=True)
     return f"PostgreSQL for the tests: {binaries()}, installed from the operating system's packages."
