@@ -71,9 +71,12 @@ def test_a_file_is_looked_at_then_stored_as_shown_and_kept_as_it_came(own: tuple
     listed = unescape(client.get(where).text)
     assert "june.csv is in the records: 96 values, 2026-05-01 00:00 to 2026-05-02 23:00." in listed
     assert digest in listed
-    (file,) = (folder / "imports" / digest).iterdir()
-    assert file.read_bytes() == LOGGER
+    assert not (folder / "sent" / digest).exists()  # it waits no longer, and is kept with the records
+    file = client.get(f"/imports/{one.id}/original")
+    assert file.content == LOGGER and 'filename="june.csv"' in file.headers["content-disposition"]
+    assert client.get("/imports/nothing/original").status_code == 404
     with Store.open(folder, read_only=True) as store:
+        assert store.original(one.id) == LOGGER
         assert store.verify() == []
 
 
@@ -105,6 +108,7 @@ def test_an_import_is_withdrawn_whole_with_a_reason_and_may_come_again(own: tupl
     assert "<s>june.csv</s>" in html and "withdrawn 2026-06-17 14:00 by A. Operator: wrong logger" in html
     with Store.open(folder, read_only=True) as store:
         assert len(store.values("raw_turbidity", one.first, one.last, readings=False)) == 0
+    send(client, LOGGER)
     status, where = bring(client, path, id="once more")
     assert status == 303 and "done=" in where
     assert [i.withdrawn is None for i in imports(folder)] == [False, True]
@@ -195,13 +199,13 @@ def test_a_file_beyond_fifty_megabytes_is_refused(own: tuple[Client, Path]) -> N
     client, folder = own
     status, _ = send(client, b"0" * (50 * 2**20 + 1))
     assert status == 413
-    assert not (folder / "imports").exists()
+    assert not (folder / "sent").exists()
 
 
 def beside(folder: Path) -> set[Path]:
     """What lies in and around a plant's folder, but for the kept files and what a database makes for itself."""
     found = {p.relative_to(folder.parent) for p in folder.parent.rglob("*") if not p.name.endswith(("-wal", "-shm"))}
-    return {p for p in found if "imports" not in p.parts}
+    return {p for p in found if "sent" not in p.parts}
 
 
 @pytest.mark.parametrize(
@@ -213,7 +217,7 @@ def test_a_name_is_never_a_path(own: tuple[Client, Path], name: str) -> None:
     before = beside(folder)
     status, path = send(client, LOGGER, name)
     assert status == 303
-    (file,) = (folder / "imports" / path.rpartition("/")[2]).iterdir()
+    (file,) = (folder / "sent" / path.rpartition("/")[2]).iterdir()
     assert re.fullmatch(r"\w[\w .,()+-]*", file.name)
     assert beside(folder) == before
     assert "<b>" not in client.get(path).text
@@ -222,9 +226,9 @@ def test_a_name_is_never_a_path(own: tuple[Client, Path], name: str) -> None:
 def test_a_kept_file_that_was_changed_is_refused(own: tuple[Client, Path]) -> None:
     client, folder = own
     _, path = send(client, LOGGER)
-    (file,) = (folder / "imports" / path.rpartition("/")[2]).iterdir()
+    (file,) = (folder / "sent" / path.rpartition("/")[2]).iterdir()
     file.write_bytes(LOGGER.replace(b"140", b"141"))
-    with pytest.raises(ValueError, match="was changed since it came in"):
+    with pytest.raises(ValueError, match="was changed since it was sent"):
         kept.find(folder, path.rpartition("/")[2])
     assert client.get(path).status_code in (422, 503)
     assert client.get("/imports/file/none").status_code == 404

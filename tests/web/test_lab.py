@@ -244,6 +244,7 @@ def test_a_file_of_results_is_looked_at_and_brought_in_once(own: tuple[Client, P
         assert store.verify() == []
     assert sample.taken_at == NOW.replace(day=10, hour=13, minute=0)
     assert [(one.analyte, one.value, one.limit) for one in kept] == [("nitrate", None, 0.05), ("chloride", 12.5, None)]
+    client.post("/samples/send", files={"file": ("again.csv", WQX, "text/csv")}, headers=OURS)
     assert "Nothing new would be stored; 2 are in the records already" in unescape(client.get(path).text)
     assert post(client, path, person="x", id="2")[0] == 303
     with Store.open(folder, read_only=True) as store:

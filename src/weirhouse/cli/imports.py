@@ -24,10 +24,10 @@ def import_(
     """Read a logger's or laboratory's FILE into the records.
 
     A second import of the same file stores nothing; an import is taken back whole with "weirhouse withdraw". The file
-    is kept as it is in the plant's folder.
+    is kept byte for byte.
     """
     from weirhouse.plant import load
-    from weirhouse.records.importing import import_file, kept
+    from weirhouse.records.importing import import_file
     from weirhouse.records.store import Store
 
     plant = load(folder)
@@ -39,12 +39,10 @@ def import_(
             brought = wqx.import_results(
                 store, plant.zone, file, dry_run=dry_run, person=by, entered_at=now, reason=reason
             )
-            said, text, stored = brought.as_json(), brought.text(dry_run), brought.import_id
+            said, text = brought.as_json(), brought.text(dry_run)
         else:
             done = import_file(store, plant, file, mapping, dry_run=dry_run, person=by, entered_at=now, reason=reason)
-            said, text, stored = done.as_json(), done.text(), done.import_id
-    if stored is not None:
-        kept.keep_bytes(folder, file.name, file.read_bytes())
+            said, text = done.as_json(), done.text()
     if as_json:
         print_json(said)
     else:

@@ -79,7 +79,7 @@ def _made(folder: Path, place: Path, plant: Plant, whole: bool, at: datetime) ->
         before = None if whole else _whole_with(home, part)
         if before is None:
             _copy_database(folder, SERIES, part)
-        _copy_rest(folder, part, whole=before is None)
+        _copy_rest(folder, part)
         manifest = _manifest(part, plant, before, at)
         _write(part / MANIFEST, msgspec.json.format(msgspec.json.encode(manifest), indent=1))
         restore.sync_folder(part)
@@ -138,13 +138,10 @@ def _vacuum(path: Path, target: Path) -> None:
     restore.sync(target)
 
 
-def _copy_rest(folder: Path, part: Path, *, whole: bool) -> None:
-    """Copy the plant file, the plant's own rules and mappings, and who may sign in (without who is signed in).
-
-    A whole backup holds the files that were brought in too.
-    """
+def _copy_rest(folder: Path, part: Path) -> None:
+    """Copy the plant file, the plant's own rules and mappings, and who may sign in (without who is signed in)."""
     some = [folder / name for name in PLAIN]
-    for name in ("rules", "mappings", *(("imports",) if whole else ())):
+    for name in ("rules", "mappings"):
         some += sorted((folder / name).rglob("*")) if (folder / name).is_dir() else []
     for path in some:
         name = path.relative_to(folder).as_posix()

@@ -96,8 +96,7 @@ def put_back(backup: Path, new: Path) -> Manifest:
                 f"{backup.name} needs the series of {manifest.series_from} beside it. Put it there, or restore a "
                 "backup that holds all."
             ) from fault
-        for name in [SERIES.file, *(name for name in said.files if name.startswith("imports/"))]:
-            _copy(before, name, said, new)
+        _copy(before, SERIES.file, said, new)
     wrong = problems(new, manifest)
     if wrong:
         more = f" and {len(wrong) - 1} more faults" if len(wrong) > 1 else ""

@@ -117,7 +117,7 @@ def _listed(one: Import, folder: PlantFolder, plant: Plant) -> Listed:
     gone = one.withdrawn
     return Listed(
         id=one.id, name=one.name, when=f"{one.entered_at.astimezone(plant.zone):%Y-%m-%d %H:%M}", person=one.person,
-        counts=said, span=span, digest=one.digest, kept=(folder.folder / kept.KEPT / one.digest).is_dir(),
+        counts=said, span=span, digest=one.digest, kept=one.kept > 0,
         withdrawn=f"withdrawn {gone.entered_at.astimezone(plant.zone):%Y-%m-%d %H:%M} by {gone.person}: {gone.reason}"
         if gone else "",
     )  # fmt: skip
@@ -159,6 +159,20 @@ def withdraw(folder: PlantFolder, request: Request, form: Form) -> Response:
     return stored_person(RedirectResponse("/imports", 303), person)
 
 
+def original(folder: PlantFolder, request: Request) -> Response | None:
+    """Answer with the file of an import, byte for byte."""
+    id = request.path_params["id"]
+    with folder.reading() as store:
+        found = next((one for one in store.imports() if one.id == id and one.kept), None)
+        if found is None:
+            return None
+        data = store.original(id)
+    name = kept.safe_name(found.name).encode("ascii", "replace").decode().replace("?", "_")
+    return Response(
+        data, media_type="application/octet-stream", headers={"content-disposition": f'attachment; filename="{name}"'}
+    )
+
+
 # --- one file ----------------------------------------------------------------------------------------------------
 
 
@@ -198,6 +212,7 @@ def look(folder: PlantFolder, request: Request, form: Form) -> Response | None:
                 store, plant, found.path, said, dry_run=False, person=person.strip(), entered_at=now, tick=job.tick,
                 reason=form.get("late", "").strip(),
             )  # fmt: skip
+        kept.done(folder.folder, found.digest)
         if table:
             kept.remember(folder.folder, form.get("remember", "").strip() or kept.kin(found.name) or "mapping", table)
         return result

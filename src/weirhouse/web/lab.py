@@ -331,10 +331,12 @@ def bring(folder: PlantFolder, request: Request, form: Form) -> Response | None:
 
     def work(job: Job) -> wqx.Brought:
         with folder.writing() as store:
-            return wqx.import_results(
+            brought = wqx.import_results(
                 store, plant.zone, found.path, dry_run=False, person=person, entered_at=now, tick=job.tick,
                 reason=form.get("late", "").strip(),
             )  # fmt: skip
+        kept.done(folder.folder, found.digest)
+        return brought
 
     try:
         if not person:

@@ -113,6 +113,7 @@ TABLE: tuple[Line, ...] = (
     Page("/imports/file/{digest}", imports.file_page, needs=WRITE),
     Sent("/imports/file/{digest}", imports.look, needs=WRITE),
     Page("/imports/job/{id}", imports.job_page, needs=WRITE),
+    Page("/imports/{id}/original", imports.original, needs=READ),
     Sent("/imports/{id}/withdraw", imports.withdraw, needs=WRITE),
     # Samples and results
     Page("/samples", lab.list_page, needs=READ),

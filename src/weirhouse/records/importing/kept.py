@@ -1,8 +1,13 @@
-"""Where are the files that were brought in? In the plant's folder, byte for byte, under the digest of their bytes."""
+"""Where does a file wait that was sent, until it is brought in? In the plant's folder, under the digest of its bytes.
+
+Once it is brought in it is kept with the records (`originals`), and waits here no longer.
+"""
 
 import hashlib
 import os
 import re
+import shutil
+import time
 import tomllib
 import zlib
 from collections.abc import Mapping as Table
@@ -13,17 +18,18 @@ from typing import Any
 from weirhouse.records.importing import mapping as mappings
 from weirhouse.records.importing.problem import FileProblem, shown
 
-KEPT, INBOX, MAPPINGS = "imports", "inbox", "mappings"
+SENT, INBOX, MAPPINGS = "sent", "inbox", "mappings"
 MOST_UPLOAD = 50 * 2**20  # [bytes]
 MOST_EXPANSION = 10  # of what is sent packed; a file that packs better is sent unpacked
 MOST_LISTED = 200
+WAITS_S = 30 * 86400.0  # for a file that was looked at to be brought in
 _DIGEST = re.compile(r"[0-9a-f]{64}")
 _NAME = re.compile(r"[^\w .,()+-]")
 
 
 @dataclass(frozen=True, slots=True)
 class Kept:
-    """A file as it was brought in."""
+    """A file that was sent."""
 
     digest: str  # SHA-256 of its bytes
     path: Path
@@ -57,16 +63,12 @@ def keep(folder: Path, name: str, data: bytes) -> Kept:
         raise FileProblem(
             f"{shown(name)} would unpack to more than {MOST_EXPANSION} times its size. Unpack it, then send it so."
         )
-    return keep_bytes(folder, name, data)
-
-
-def keep_bytes(folder: Path, name: str, data: bytes) -> Kept:
-    """Keep bytes that were looked at, under the name that they came with; the same bytes are kept once."""
-    name, digest = safe_name(name), hashlib.sha256(data).hexdigest()
+    _forget_old(folder)
+    digest = hashlib.sha256(data).hexdigest()
     there = find(folder, digest)
     if there is not None:
         return there
-    place = folder / KEPT / digest
+    place = folder / SENT / digest
     place.mkdir(parents=True, exist_ok=True)
     making = place / f".{os.getpid()}.part"
     with making.open("wb") as out:
@@ -75,6 +77,20 @@ def keep_bytes(folder: Path, name: str, data: bytes) -> Kept:
         os.fsync(out.fileno())
     making.rename(place / name)
     return Kept(digest, place / name, len(data))
+
+
+def done(folder: Path, digest: str) -> None:
+    """Let a file go that was brought in: it is kept with the records now."""
+    if _DIGEST.fullmatch(digest):
+        shutil.rmtree(folder / SENT / digest, ignore_errors=True)
+
+
+def _forget_old(folder: Path) -> None:
+    """Let files go that were looked at long ago and never brought in."""
+    place = folder / SENT
+    for one in place.iterdir() if place.is_dir() else []:
+        if _DIGEST.fullmatch(one.name) and time.time() - one.stat().st_mtime > WAITS_S:
+            shutil.rmtree(one, ignore_errors=True)
 
 
 def _unpacked(data: bytes) -> int:
@@ -94,16 +110,16 @@ def _unpacked(data: bytes) -> int:
 
 
 def find(folder: Path, digest: str) -> Kept | None:
-    """Return the file with that digest; FileProblem where its bytes are no longer those that were kept."""
+    """Return the file with that digest; FileProblem where its bytes are no longer those that were sent."""
     if not _DIGEST.fullmatch(digest):
         return None
-    place = folder / KEPT / digest
+    place = folder / SENT / digest
     found = sorted(p for p in place.glob("*") if p.is_file() and not p.name.startswith(".")) if place.is_dir() else []
     if not found:
         return None
     path = found[0]
     if hashlib.sha256(path.read_bytes()).hexdigest() != digest:
-        raise FileProblem(f"The kept file {shown(path.name)} was changed since it came in. Send it again.")
+        raise FileProblem(f"The file {shown(path.name)} was changed since it was sent. Send it again.")
     return Kept(digest, path, path.stat().st_size)
 
 
