@@ -188,10 +188,17 @@ class Ground:
         """Return the four-hour periods that are over."""
         return self.keep(("four slots", off_hours), lambda: self._four_slots(off_hours))  # type: ignore[no-any-return]
 
+    def four_names(self) -> list[str]:
+        """Return what the four-hour periods that are over are called: "08:00 to 12:00"."""
+        self.four_slots(False)
+        return list(self._kept["four names"])
+
     def _four_slots(self, off_hours: bool) -> Slots:
         all_of = [p for day in self.days for p in periods_of(day, self.plant.zone) if p.end <= self.until_s]
         begins = np.array([p.begin for p in all_of], np.int64)
         ends = np.array([p.end for p in all_of], np.int64)
+        after = [*(p.name for p in all_of[1:]), "00:00"]
+        self._kept["four names"] = [f"{p.name} to {name}" for p, name in zip(all_of, after, strict=True)]
         return periods(begins, ends, self.course(), off_hours=off_hours)
 
     # --- words and units

@@ -110,23 +110,24 @@ def signal(stretch: Stretch, channel: Channel, *, upper: bool, until: float) -> 
     """Return the rows of a channel before `until`, to be held against an upper limit or a lower one."""
     track = stretch.tracks.get(channel.id) or empty_track(channel.id)
     keep = np.isfinite(track.values) & (track.times < until)
-    times, raw, flags = track.times[keep], track.values[keep], track.flags[keep]
-    values = raw.copy()
-    if upper:
-        values[flags == ABOVE] = np.inf
-    else:
-        values[flags == BELOW] = -np.inf
-    bad = np.zeros(len(times), np.uint8)
+    times, raw, flags = track.times, track.values, track.flags
+    if not keep.all():
+        times, raw, flags = times[keep], raw[keep], flags[keep]
+    values, bad = raw, np.zeros(len(times), np.uint8)
     outages = spans_of(stretch.events, OUTAGES, channel.id)
     typed = stretch.typed.get(channel.id)
     by_hand = np.isin(times, typed) if typed is not None else np.zeros(len(times), dtype=bool)
-    bad[outages.holds(times) & ~by_hand] = OUT
+    if len(outages.begins):
+        bad[outages.holds(times) & ~by_hand] = OUT
     if channel.low is not None:
         bad[(raw < channel.low) & (flags != BELOW)] = OUTSIDE
     if channel.high is not None:
         bad[(raw > channel.high) & (flags != ABOVE)] = OUTSIDE
-    bad[flags == DOUBTFUL] = WAS_DOUBTFUL
-    bad[flags == REJECTED] = WAS_REJECTED
+    if flags.any():
+        values = raw.copy()
+        values[flags == (ABOVE if upper else BELOW)] = np.inf if upper else -np.inf
+        bad[flags == DOUBTFUL] = WAS_DOUBTFUL
+        bad[flags == REJECTED] = WAS_REJECTED
     interval = channel.interval or usual_interval(times[~by_hand] if (~by_hand).sum() > 1 else times)
     logged = bool(channel.interval is not None or (len(times) > 1 and interval <= LOGGED_S))
     return Signal(channel.id, channel.name, times, values, raw, bad, outages, logged, float(interval))
@@ -245,9 +246,11 @@ def _picked(which: Ints, values: Floats, count: int, pick: Pick) -> tuple[Floats
 
 def quarter_values(sig: Signal, slots: Slots, keep: Bools, pick: Pick) -> Recorded:
     """Return the recorded value of each quarter hour, of the rows that `keep` lets through."""
-    which = slots.of(sig.times)
-    rows = np.flatnonzero(keep & (which >= 0))
-    found, place, number = _picked(which[rows], sig.values[rows], len(slots.begins), pick)
+    kept = np.flatnonzero(keep)
+    which = slots.of(sig.times[kept])
+    inside = which >= 0
+    rows, which = kept[inside], which[inside]
+    found, place, number = _picked(which, sig.values[rows], len(slots.begins), pick)
     times = slots.begins.copy()
     got = place >= 0
     times[got] = sig.times[rows[place[got]]]

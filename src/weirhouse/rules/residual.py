@@ -111,16 +111,24 @@ def times_below(
 
 def gaps(ground: Ground, channel: str, way: Way, with_bad: bool) -> list[tuple[int, int]]:
     """Return the times between two readings that are too long to be an interval of this channel, and served in."""
+    return ground.keep(  # type: ignore[no-any-return]
+        ("gaps", channel, way, with_bad), lambda: _gaps(ground, channel, way, with_bad)
+    )
+
+
+def _gaps(ground: Ground, channel: str, way: Way, with_bad: bool) -> list[tuple[int, int]]:
     sig = ground.signal(channel, upper=False)
     times, _ = rows(ground, channel, way, with_bad)
     most = 1.5 * sig.interval if sig.logged else BY_HAND_GAP_S
     points = np.concatenate([[ground.begin_s], times, [ground.until_s]]).astype(np.int64)
-    served = _served(ground, points[:-1], points[1:], way.off_hours)
+    wide = np.flatnonzero(np.diff(points) > most + 1.0)
+    served = _served(ground, points[wide], points[wide + 1], way.off_hours)
     found = []
-    for i in np.flatnonzero(served > most + 1.0):
+    for i, time in zip(wide, served, strict=True):
         begin, end = int(points[i]), int(points[i + 1])
         out = sig.outages.meets(np.array([begin]), np.array([end]))[0]
-        if not (out and served[i] <= GRAB_S + 1.0):  # while the instrument is out a grab sample every 4 h stands
+        stood_in = out and time <= GRAB_S + 1.0  # while the instrument is out a grab sample every 4 h stands
+        if time > most + 1.0 and not stood_in:
             found.append((begin, end))
     return found
 

@@ -98,12 +98,6 @@ def scale_of(requirement: Requirement, channel: Channel) -> float:
     return float(convert(1.0, channel.inside, requirement.unit)) if fits(requirement.unit, channel.inside) else 1.0
 
 
-def names_of(ground: Ground, recorded: Recorded) -> list[str]:
-    """Return what the slots are called: "08:00 to 12:00"."""
-    ends = zip(recorded.slots.begins, recorded.slots.ends, strict=True)
-    return [f"{ground.local(begin):%H:%M} to {ground.local(end):%H:%M}" for begin, end in ends]
-
-
 def both_ways(ground: Ground, channel_id: str, *, upper: bool) -> tuple[bool, ...]:
     """Return whether to count without the bad rows and with them; once, where there are none."""
     return (False,) if ground.signal(channel_id, upper=upper).good.all() else (False, True)
@@ -174,7 +168,7 @@ def share_within(ground: Ground, requirement: Requirement) -> Iterator[Outcome]:
         why.append(f"{amount(unsure, 'value')} missing that should be there.")
     if not ground.over:
         sentence = f"So far: {sentence[0].lower()}{sentence[1:]}"
-    labels = names_of(ground, main) if ways[0].interval == FOUR_HOURS_S else []
+    labels = ground.four_names() if ways[0].interval == FOUR_HOURS_S else []
     yield Outcome(
         requirement=requirement, subject=channel_id, period=ground.month, status=status,
         value=None if share is None else 100 * share, shown=shown(None if share is None else 100 * share, "percent"),
@@ -346,7 +340,7 @@ def every_period(ground: Ground, requirement: Requirement) -> Iterator[Outcome]:
     sentence = f"{asked} four-hour periods of operation, {int(gone.sum()) or 'none'} without a value that counts."
     if not asked:
         sentence = "The plant did not run, so no value is asked for."
-    labels = names_of(ground, main)
+    labels = ground.four_names()
     first = np.flatnonzero(gone)[:4]
     why = tuple(
         f"{at_text(ground.local(int(main.slots.begins[i])))}: nothing that counts"

@@ -8,6 +8,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta
+from functools import cached_property
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -128,10 +129,20 @@ class Course:
         on = flows > least
         knots = np.column_stack([times, ends]).ravel()
         self._knots = knots
-        self._volume = _heap(spans * np.where(on, flows, 0.0))
-        self._ran = _heap(spans * on)
-        self._known = _heap(spans)
+        self._spans, self._flows = spans, flows
         self._times, self._ends, self._on = times, ends, on
+
+    @cached_property
+    def _volume(self) -> Array:
+        return _heap(self._spans * np.where(self._on, self._flows, 0.0))
+
+    @cached_property
+    def _ran(self) -> Array:
+        return _heap(self._spans * self._on)
+
+    @cached_property
+    def _known(self) -> Array:
+        return _heap(self._spans)
 
     def _between(self, heap: Array, begins: Array, ends: Array) -> Array:
         if not len(self._knots):
