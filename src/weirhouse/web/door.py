@@ -6,7 +6,7 @@ needs somebody signed in whose role may do it. Other devices are answered when s
 """
 
 from collections.abc import Callable
-from urllib.parse import quote
+from urllib.parse import quote, urlsplit
 
 from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
@@ -19,9 +19,10 @@ from weirhouse.records.roles import CLOSE, MAY, OPEN, READ, SELF, WRITE, Need
 from weirhouse.web.forms import read_form
 from weirhouse.web.guard import SAFE, bare_host
 from weirhouse.web.held import Held, hold
+from weirhouse.web.look import own_path
 from weirhouse.web.refusal import refusal_page
 from weirhouse.web.source import PlantFolder
-from weirhouse.web.table import Files, Line, Sent
+from weirhouse.web.table import Files, Line, Sent, Upload
 
 HERE = frozenset({"localhost", "127.0.0.1", "[::1]"})
 BEFORE = ("/setup", "/look", "/paper.css")  # what other devices are answered before there is an account
@@ -32,6 +33,7 @@ NOT_YET = (
 NOT_LET_IN = (
     "Other devices are not let in yet. At the plant's own computer, sign in and open Plant, People: there they can be."
 )
+FILE_LOST = "The file was not taken, because nobody is signed in. Sign in, then choose it again."
 Find = Callable[[Scope], Line | None]
 Ask = Callable[[PlantFolder, Request, Held], Response]
 
@@ -157,10 +159,11 @@ class Door:
         return "held"
 
     async def _held(self, request: Request, line: Line | None) -> Response:
-        typed: dict[str, str] = {}
+        held = Held()
         if isinstance(line, Sent):
-            typed = dict(await read_form(request))
-        held = hold(request.url.path, typed) if isinstance(line, Sent) else Held()
+            held = hold(request.url.path, await read_form(request))
+        elif isinstance(line, Upload):  # not read at all: nobody knows who sends it
+            held = Held(own_path(urlsplit(request.headers.get("referer", "/")).path), lost=FILE_LOST)
         answer = self.ask if await run_in_threadpool(self.source.set_up) else self.set_up
         return await run_in_threadpool(answer, self.source, request, held)
 

@@ -24,6 +24,7 @@ class Held:
 
     path: str = ""
     typed: Mapping[str, str] = field(default_factory=dict)
+    lost: str = ""  # what cannot come back, in a sentence
 
     @property
     def hidden(self) -> Sequence[tuple[str, str]]:
