@@ -35,6 +35,8 @@ MEMBERS = 200
 EVERY = 8  # h between issue times in a window; the first is drawn
 MOST_STORMS = 30  # of one record, drawn
 FOLDS = 5  # of a record's storms; a fold is left out together, which is stricter than one storm
+PAST_STORMS = 12  # of one record, drawn, where all is learned anew before each
+NEAR = 3  # points (45 min) within which a reading must lie for its straight-line neighbour to be scored
 BLOCK = 12  # issue times to a block of the bootstrap, about one storm
 RESAMPLES = 500
 READ_DAYS = 100  # of record before an issue time that the forecast looks at for the present state
@@ -88,16 +90,24 @@ def dressing(logs: NDArray[np.float64], windows: list[Storm], lead: int) -> list
     return changes
 
 
+def _some(changes: list[NDArray[np.float64]], everything: list[NDArray[np.float64]]) -> NDArray[np.float64]:
+    """Return the changes joined; where other storms have none, those of every storm."""
+    joined = np.concatenate([*changes, np.empty(0)])
+    return joined if len(joined) else np.concatenate(everything)
+
+
 def score(record: Record, way: str, teach: Callable[[Grid, Storm, NDArray[np.bool_]], Learned]) -> Scored:
     """Return the scores of a record; `teach` gives what is known when a storm is forecast."""
     good = record.track.good
     scale = scale_of(good.values)
     grid = lay_out(record.track, int(good.times[-1]), scale)
-    ntu = np.where(grid.measured, scale.back(grid.z), np.nan)
+    near = np.convolve(grid.measured, np.ones(2 * NEAR + 1), mode="same") > 0
+    ntu = np.where(near, scale.back(grid.z), np.nan)
     logs = log_of(ntu, scale.offset)
     everything = storms(grid)
     rng = np.random.default_rng([SEED, len(grid.z)])
-    chosen = sorted(rng.choice(len(everything), min(MOST_STORMS, len(everything)), replace=False).tolist())
+    most = PAST_STORMS if way == PAST else MOST_STORMS
+    chosen = sorted(rng.choice(len(everything), min(most, len(everything)), replace=False).tolist())
     dress = {lead: dressing(logs, everything, lead) for lead in LEADS}
     times = grid.times
     day = (times // 86400) % 365.25
@@ -117,8 +127,7 @@ def score(record: Record, way: str, teach: Callable[[Grid, Storm, NDArray[np.boo
             season = logs[near & ~out & np.isfinite(logs)]
             climate = even(season if len(season) > 30 * 24 * PER_HOUR else logs[~out & np.isfinite(logs)])
             others = {
-                lead: np.concatenate([c for i, c in enumerate(dress[lead]) if i not in mine] or [dress[lead][k]])
-                for lead in LEADS
+                lead: _some([c for i, c in enumerate(dress[lead]) if i not in mine], dress[lead]) for lead in LEADS
             }
             for point in issue_times(grid, storm, rng):
                 at = int(times[point])
@@ -130,7 +139,7 @@ def score(record: Record, way: str, teach: Callable[[Grid, Storm, NDArray[np.boo
                 cover = np.full((len(LEADS), len(SHARES)), np.nan)
                 for i, lead in enumerate(LEADS):
                     later = point + lead * PER_HOUR
-                    if later >= len(logs) or not np.isfinite(logs[later]):
+                    if later >= len(logs) or not np.isfinite(logs[later]) or not len(others[lead]):
                         continue
                     seen = logs[later]
                     members = log_of(made.raw[:, lead], scale.offset)
@@ -269,7 +278,7 @@ def pit_rows(scored: list[Scored], way: str) -> list[str]:
 def main() -> None:
     """Score every record that is there and write the table."""
     ask = argparse.ArgumentParser(description=__doc__)
-    ask.add_argument("--ways", default=f"{OWN},{OTHERS}", help="which ways of knowing a stream, by comma")
+    ask.add_argument("--ways", default=f"{OWN},{PAST},{OTHERS}", help="which ways of knowing a stream, by comma")
     ask.add_argument("--print-only", action="store_true", help="leave the page as it is")
     asked = ask.parse_args()
     wanted = asked.ways.split(",")
@@ -303,7 +312,8 @@ def page(results: list[Scored], found: list[Record], absent: list[str], wanted: 
     lines = [
         f"Run of {datetime.now(UTC):%d %B %Y}; seed {SEED}; method version {VERSION}; Python "
         f"{platform.python_version()}, NumPy {np.__version__}; {MEMBERS} members; an issue time every {EVERY} h of a "
-        f"window, at most {MOST_STORMS} storms of a record (drawn), in {FOLDS} folds. A storm peaks "
+        f"window, at most {MOST_STORMS} storms of a record (drawn; {PAST_STORMS} for its past alone), {FOLDS} folds. "
+        "A storm peaks "
         f"{TIMES_BASE:g} times above the median of 30 days and at {LEAST_PEAK:g} NTU or more; its window "
         f"runs from {BEFORE} h before it begins to {AFTER} h after the peak. "
         f"Intervals: 95 %, moving blocks of {BLOCK} issue times, {RESAMPLES} draws.",

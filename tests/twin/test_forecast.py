@@ -252,9 +252,14 @@ def hindcast():
     return rows
 
 
-@pytest.mark.parametrize(("lead", "least"), [(6, 0.02), (24, 0.08)])
+@pytest.mark.parametrize(("lead", "least"), [(6, 0.06), (24, 0.22)])
 def test_storms_are_forecast_better_than_by_dressed_persistence(lead, least):
-    """On USGS 01362500, June to August 2019. The reference even knows its own errors of these very windows."""
+    """On USGS 01362500, June to August 2019; the reference even knows its own errors of these very windows.
+
+    The packaged rules were fitted on this record among others, so this guards the code; docs/forecast.md has the
+    figures on streams not seen. Measured when written: 14 and 32 % better; a forecast without spread about the same
+    middles 21 % at 24 h, persistence with errors half too wide -2 %.
+    """
     rows = [row for row in hindcast() if row[0] == lead]
     came = np.log([row[2] for row in rows])
     now = np.log([row[1] for row in rows])
@@ -268,5 +273,5 @@ def test_storms_are_forecast_better_than_by_dressed_persistence(lead, least):
 def test_bands_hold_about_what_they_say():
     rows = hindcast()
     members, came = np.stack([row[3] for row in rows]), np.log([row[2] for row in rows])
-    for share, slack in ((0.5, 0.12), (0.8, 0.12), (0.95, 0.08)):
+    for share, slack in ((0.5, 0.08), (0.8, 0.08), (0.95, 0.06)):
         assert covered(members, came, share).mean() == pytest.approx(share, abs=slack)

@@ -147,3 +147,48 @@ def test_rain_is_summed_onto_the_grid():
     columns, names = helpers.figures(grid, rain, {})
     assert names == ["rain"]
     assert columns[-1] == pytest.approx([2.0, 5**0.5, 5**0.5, 5**0.5])
+
+
+def test_only_levels_and_flows_count_as_gauges():
+    raw = made_up(10)
+    grid = grid_of(raw)
+    rising = track(raw.times, np.linspace(0.2, 0.9, len(raw.times)))
+    columns, names = helpers.figures(grid, None, {"raw_ph": rising, "creek_level": rising})
+    assert names == ["creek_level"]
+    assert columns.shape == (len(grid.z), 4)
+    late = track(raw.times[:-200], rising.values[:-200])
+    assert helpers.figures(grid, None, {"creek_level": late}) == (None, [])  # it has stopped: nothing to go by
+    short = track(raw.times[-200:], rising.values[-200:])
+    assert helpers.figures(grid, None, {"creek_level": short}) == (None, [])  # too short to learn from
+
+
+def test_packaged_rules_name_where_they_are_from_and_no_record_under_gpl():
+    from importlib import resources
+
+    table = resources.files("weirhouse.twin.forecast").joinpath("prior.csv").read_text("utf-8")
+    head = [line for line in table.splitlines() if line.startswith("# - ")]
+    assert len(head) >= 8
+    assert all(any(word in line for word in ("public domain", "BSD 3-Clause", "MIT")) for line in head)
+    assert "GPL" not in table
+    assert len(table) < 120_000
+
+
+def test_a_table_of_other_features_is_refused():
+    with pytest.raises(ValueError, match="fitted for other features"):
+        conditional.parse("regime,lead_h,probability,one,two\n")
+
+
+def test_rules_are_drawn_to_the_record_only_as_far_as_it_has_storms():
+    raw = made_up(60, storms=[(d, 300) for d in range(6, 58, 6)])
+    grid = grid_of(raw)
+    own = storms.storms(grid)
+    prior = conditional.packaged()
+    taught = conditional.lessons(grid, own, rows_each=600)
+    lead = LEADS.index(6.0)
+    falling = np.asarray([own[-1].peak + 6 * PER_HOUR])
+    told = [
+        conditional.learn(prior, taught, n, 60.0, "moving").quantiles(grid, falling)[0, lead, 6] for n in (0, 2, 200)
+    ]
+    assert told[0] == prior.quantiles(grid, falling)[0, lead, 6]
+    came = grid.z[falling[0] + 6 * PER_HOUR] - grid.z[falling[0]]
+    assert abs(told[2] - came) < abs(told[1] - came) + 0.02 < abs(told[0] - came) + 0.04

@@ -12,6 +12,7 @@ from weirhouse.twin.forecast.series import PER_HOUR, STEP, Floats, Grid
 if TYPE_CHECKING:
     from weirhouse.situation.model import Track
 
+GAUGES = ("level", "stage", "flow", "discharge", "upstream", "gauge")  # a channel with one of these in its name
 RAIN_HOURS = (1, 3, 6, 24)
 GAUGE_HOURS = (1, 3, 6)
 LEAST_SHARE = 0.5  # of the grid that a gauge must cover to be learned from
@@ -61,6 +62,8 @@ def figures(grid: Grid, rain: Track | None, gauges: Mapping[str, Track]) -> tupl
             columns += [np.sqrt(sums(fallen, h)) for h in RAIN_HOURS]
             names.append(rain.channel)
     for name, track in gauges.items():
+        if not any(word in name for word in GAUGES):
+            continue
         values = _gauge_on(grid, track)
         if values is None:
             continue

@@ -21,12 +21,14 @@ from weirhouse.twin.forecast.newest import believe
 from weirhouse.twin.forecast.physics import Now
 from weirhouse.twin.forecast.physics import paths as physical_paths
 from weirhouse.twin.forecast.series import STEP, Floats, Grid, Scale, lay_out, scale_of
+from weirhouse.twin.forecast.storms import storms
 
 if TYPE_CHECKING:
     from weirhouse.situation.model import Track
 
 VERSION = "1"  # of the method: with the same inputs, seed and version come the same paths
 TEMPERATURE, UV254, ALKALINITY, COLOUR = "raw_temperature", "raw_uv254", "raw_alkalinity", "raw_colour"
+STORMS_THAT_TEACH = 3  # own storms from which on rain and gauges are learned from
 HEAVY_TAIL = 0.02  # share of members in which something outside of all records happens (a slide, a road gone)
 LARGEST_TAIL = 4.0  # ln units above the usual storm that the heavy tail may add
 RAIN_TELLS = ((40.0, "extreme"), (15.0, "heavy"), (8.0, "moderate"))  # mm in 6 h, and what they count as
@@ -89,7 +91,7 @@ def forecast(
     members : paths, 20 or more.
     seed : same inputs, seed and version give the same paths.
     others : further tracks by channel: `raw_temperature` [degC], `raw_uv254` [1/m], `raw_alkalinity` [g/m^3],
-        `raw_colour` give paths of their own; any other one (stream level, an upstream gauge) is learned from.
+        `raw_colour` give paths of their own; levels, flows and upstream gauges are learned from.
     rain : rain since the reading before [m].
     expectation : from `read_expectation`.
     zone : of the plant; used for words only.
@@ -130,6 +132,8 @@ def forecast(
     for track, count in starts:
         grid = lay_out(track, int(track.times[-1]), scale)
         extra, taken = helpers.figures(grid, rain, gauges)
+        if extra is not None and len(storms(grid)) < STORMS_THAT_TEACH:
+            extra, taken = None, []
         if known is None:
             here = states(grid, np.asarray([len(grid.z) - 1]))
             known = learn(grid, regime="moving" if moving(here)[0] else "quiet", helpers=extra)
@@ -191,7 +195,7 @@ def _paths(
         late = np.clip((np.asarray(LEADS) - 3.0) / 9.0, 0.0, 0.5)
         weights = weights * (1.0 - late)
         weights[2] += late
-    quantiles = np.sort(blend.average(said, weights), axis=1)
+    quantiles = blend.widened(np.sort(blend.average(said, weights), axis=1))
     templates = physical - start
     if len(points) >= 10:
         half = members // 2
@@ -277,10 +281,10 @@ def _basis(
     learned: Learned, taken: list[str], rain: Track | None, fallen: float, gauges: Mapping[str, Track],
     expectation: Expectation | None, scale: Scale,
 ) -> tuple[str, ...]:  # fmt: skip
-    days, storms = learned.days, learned.storms
+    days, count = learned.days, learned.storms
     record = f"{days:.0f} days" if days >= 2 else f"{days * 24:.0f} h"
-    said = [f"It stands on {record} of this stream's own readings with {_count(storms)} in them, and on other streams."]
-    if storms < LEAST_STORMS:
+    said = [f"It stands on {record} of this stream's own readings with {_count(count)} in them, and on other streams."]
+    if count < LEAST_STORMS:
         said.append(
             "With fewer than five own storms, how fast this stream rises and fades is mostly other streams' ways."
         )
