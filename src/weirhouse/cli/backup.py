@@ -58,15 +58,11 @@ def restore(source: Path, to: Path) -> None:
     """
     from weirhouse.records import access_log
     from weirhouse.records import restore as restoring
-    from weirhouse.records.access_log import RESTORE, note
-    from weirhouse.records.store import Store
     from weirhouse.records.store import Store
 
     done = restoring.restore(source, to)
     said = done.manifest
     with Store.open(to) as store:  # the chain goes on with who brought it back, and from what
-        note(store, RESTORE, person=person(), now=datetime.now(UTC), detail=done.backup.name)
-    with Store.open(to) as store:
         access_log.note(store, access_log.RESTORE, person=person(), now=datetime.now(UTC), detail=done.backup.name)
     click.echo(f"{to} holds {said.plant} as of {said.made_at:%Y-%m-%d %H:%M} UTC, verified before and after:")
     click.echo(
