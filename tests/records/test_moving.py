@@ -1,9 +1,13 @@
 """The records of a plant go from its folder to a server and back; the chain is the same chain all the way."""
 
 import hashlib
+import signal
+import subprocess
+import sys
 import threading
 import uuid
 from dataclasses import replace
+from pathlib import Path
 
 import pytest
 from tests.records.conftest import on_server
@@ -199,6 +203,52 @@ def test_a_move_that_breaks_off_leaves_nothing_behind(folder, district, schema, 
     assert schemas(district) == before
     assert state(folder) == files
     assert moving.move(folder, district, schema)[1]
+
+
+# Moves the records and is killed at a step of it.
+STEPS = f"""
+import os, signal, sys
+from pathlib import Path
+sys.path.insert(0, {str(Path.cwd())!r})
+from weirhouse.records import moving, postgres
+folder, url, schema, step = sys.argv[1:]
+def die(*_, **__):
+    os.kill(os.getpid(), signal.SIGKILL)
+def and_die(do):
+    def both(*given):
+        do(*given)
+        die()
+    return both
+if step == "copied":
+    moving._ends = die
+if step == "verified":
+    postgres.rename = die
+if step == "named":
+    moving._write = die
+if step == "written":
+    moving._write = and_die(moving._write)
+moving.move(Path(folder), url, schema)
+"""
+
+
+@pytest.mark.skipif(not hasattr(signal, "SIGKILL"), reason="needs SIGKILL")
+@pytest.mark.parametrize("step", ["copied", "verified", "named", "written"])
+def test_a_move_killed_at_any_step_leaves_the_plant_with_all_its_records(folder, district, schema, step):
+    before = said(folder)
+    done = subprocess.run(
+        [sys.executable, "-c", STEPS, str(folder), district, schema, step], capture_output=True, check=False
+    )  # fmt: skip
+    assert done.returncode == -signal.SIGKILL, done.stderr
+    assert server_of(folder) == (Server(district, schema) if step == "written" else None)
+    assert said(folder) == before
+    with Store.open(folder) as store:
+        store.add_readings([reading(5.0, 7000)], entered_at=NOW)
+    if step == "named":  # the whole copy has its name, and nobody uses it
+        with pytest.raises(RecordsError, match=f"{schema} is there. Nothing was moved and nothing is replaced"):
+            moving.move(folder, district, schema)
+    elif step != "written":
+        moving.move(folder, district, schema)
+        assert len(said(folder)[0]) == len(before[0]) + 1
 
 
 def test_a_copy_that_is_not_the_same_is_not_used(folder, district, schema, monkeypatch):
