@@ -88,7 +88,7 @@ class Bench:
         z[places.FRONT : places.FRONT + len(state)] = state
         z[places.FRONT + len(state) :][: len(train) + len(rules)] = np.concatenate([train, rules])
         z[places.W : places.W + at.CARRIED] = self.carried[m]
-        z[places.BRIGHTNESS : places.BRIGHTNESS + 6] = reference.brightness(self.p)[m]
+        kernel.begin_member(z, self.o)
         z[self.o[places.X_MEMO] : self.o[places.X_FEEDING]] = np.nan
         z[self.o[places.X_FEEDING] : self.o[places.X_REFILL]] = 1
         kernel.properties(self.water.temperature[m], 60.0, z, self.o)

@@ -60,6 +60,8 @@ _LN_LEAST_DOSE = math.log(at.LEAST_DOSE)
 # places in the properties of the water of one interval
 VISCOSITY, FALL, AGGREGATION, FAST_RATE, SLOW_RATE, FLOC_FALL, WATER_DENSITY = 0, 1, 7, 8, 9, 10, 11
 FAST_LEFT, SLOW_LEFT, LAG_LEFT = 12, 13, 14  # what a step leaves of chlorine and of a lagged rate
+LOGARITHMS = 15  # 1 once the next two hold: those of alkalinity and of the coagulant
+LN_ALKALINITY, LN_DOSE = 16, 17
 _LAST = at.PIECES - 1  # a ring's places are counted with it: a remainder costs ten times as much
 # what a cell or a filter takes from one step to the next while its flow and its temperature stay
 KEY, GRADIENT, ROOT, BY_CLASS, LEFT, MEAN = 0, 1, 1, 1, 19, 20
@@ -309,17 +311,17 @@ def plug_flow(q, flow, size, dt, decaying, z, o):
 
 @_compiled
 def coagulation(best, dose, ph, best_ph, under, over):
-    """Return the quality of coagulation; `best` is the logarithm of the best dose."""
-    off = math.log(max(dose, at.LEAST_DOSE)) - max(best, _LN_LEAST_DOSE)
+    """Return the quality of coagulation; `best` and `dose` are logarithms."""
+    off = dose - max(best, _LN_LEAST_DOSE)
     by_dose = off / under if off < 0 else off / over
     by_ph = max(0.0, abs(ph - best_ph) - 0.3) / 0.9
     return max(math.exp(-by_dose * by_dose - by_ph * by_ph), at.LEAST_QUALITY)
 
 
 @_compiled
-def best_dose(turbidity, uv254, temperature, alkalinity, z, o):
+def best_dose(turbidity, uv254, temperature, ln_alkalinity, z, o):
     """Return the logarithm of the best dose as Al [g/m^3]."""
-    grown = z[pl.P_DOSE_TURBIDITY] * math.log(turbidity + 1) + z[pl.P_DOSE_ALKALINITY] * math.log(alkalinity)
+    grown = z[pl.P_DOSE_TURBIDITY] * math.log(turbidity + 1) + z[pl.P_DOSE_ALKALINITY] * ln_alkalinity
     shift = z[pl.P_DOSE_UV254] * (uv254 - 10.0) + z[pl.P_DOSE_TEMPERATURE] * (temperature - 10)
     return z[pl.P_DOSE_CONSTANT] + shift + grown
 
@@ -441,17 +443,18 @@ def filtering(f, slot, u, dt, solids, quality, z, o):
     worn = z[pl.P_DETACHMENT] * u / at.REFERENCE_RATE
     first, passed = f * o[pl.N_LAYERS], u * dt
     deposit, depth = o[pl.S_DEPOSIT] + first, o[pl.T_DEPTH] + first
-    coefficient, full = o[pl.T_COEFFICIENT] + first, o[pl.T_FULL_DEPOSIT] + first
-    by_ripening, by_passed, by_full = 1 / z[pl.P_RIPENING_DEPOSIT], 1 / passed, 1 / z[pl.P_FULL_SCALE]
+    coefficient = o[pl.T_COEFFICIENT] + first
+    by_ripening, by_passed = 1 / z[pl.P_RIPENING_DEPOSIT], 1 / passed
+    by_full, by_depth = o[pl.X_INVERSE] + first, o[pl.X_INVERSE] + o[pl.N_FILTERS] * o[pl.N_LAYERS] + first
     for j in range(int(z[o[pl.T_LAYER_CELLS] + f])):
         x, dz = z[deposit + j], z[depth + j]
-        filled = x * by_full / z[full + j]
+        filled = x * z[by_full + j]
         ripe = least + (1 - least) * (1 - math.exp(-x * by_ripening))
         room = math.sqrt(max(0.0, 1 - filled))
         removed = c * (1 - math.exp(-z[coefficient + j] * base * ripe * room * dz))
         loosened = (worn * filled + shaken) * dt
         loose = x * loosened / (1 + loosened)
-        x += removed * passed / dz - loose
+        x += removed * passed * z[by_depth + j] - loose
         c += loose * dz * by_passed - removed
         z[deposit + j] = x
         caught += x * dz
@@ -512,7 +515,8 @@ def tank_mix(i, inflow, outflow, volume, dt, fast, slow, z, o):
         x, y = x * ef, y * es
         together = share + entering * dt
         if together > 0:
-            old, new = share / together, entering * dt / together
+            part = 1 / together
+            old, new = share * part, entering * dt * part
             x = old * x + new * fast
             y = old * y + new * slow
         z[o[pl.S_TANK_CHLORINE] + at_c * 2 + 0], z[o[pl.S_TANK_CHLORINE] + at_c * 2 + 1] = x, y
@@ -816,17 +820,20 @@ def coagulate(flow, dt, temperature, alkalinity, ph, uv254, z, o):
             used += 5.5643 * (1 - z[o[pl.T_FEED_BASICITY] + n]) * (given * z[o[pl.T_FEED_ALUMINIUM] + n])
     last = o[pl.S_CHEMISTRY]
     same = z[last] == alkalinity and z[last + 1] == temperature and z[last + 2] == ph and z[last + 3] == used
-    if not same:  # the pH costs as much as all the rest
+    if not same or z[pl.FOUND + LOGARITHMS] == 0:  # the pH costs as much as all the rest
         z[last], z[last + 1], z[last + 2], z[last + 3] = alkalinity, temperature, ph, used
         z[last + 4] = ph_after(ph, alkalinity, used, temperature)
+        z[pl.FOUND + LN_ALKALINITY] = math.log(alkalinity)
+        z[pl.FOUND + LN_DOSE] = math.log(max(aluminium, at.LEAST_DOSE))
+        z[pl.FOUND + LOGARITHMS] = 1.0
     solids, bright = 0.0, 0.0
     for i in range(at.CLASSES):
         solids += z[pl.W + i]
         bright += z[pl.W + i] * z[pl.BRIGHTNESS + i]
     z[o[pl.S_BASIN_OUT]], z[o[pl.S_CAME_IN]] = bright, z[pl.W + at.CAME_IN]
-    best = best_dose(bright, uv254, temperature, alkalinity, z, o)
+    best = best_dose(bright, uv254, temperature, z[pl.FOUND + LN_ALKALINITY], z, o)
     least_ph = z[o[pl.T_LEAST_ALUMINIUM_PH]] + 0.02 * (20 - temperature)
-    q = coagulation(best, aluminium, z[last + 4], least_ph, z[pl.P_UNDERDOSE_WIDTH], z[pl.P_OVERDOSE_WIDTH])
+    q = coagulation(best, z[pl.FOUND + LN_DOSE], z[last + 4], least_ph, z[pl.P_UNDERDOSE_WIDTH], z[pl.P_OVERDOSE_WIDTH])
     z[o[pl.S_QUALITY]] = q
     made = at.HYDROXIDE_PER_AL * aluminium
     z[o[pl.S_LEDGER] + at.L_HYDROXIDE] += made * flow * dt
@@ -905,6 +912,22 @@ def behind(dt, good, wash_flow, demand, fast, slow, met, z, o):
 
 
 @_compiled
+def begin_member(z, o):
+    """Work out what stays the same for a member through its hours."""
+    bright = 0.0
+    for i in range(at.CLASSES):
+        bright += z[pl.P_CLASS_SHARES + i] * _RELATIVE[i]
+    for i in range(at.CLASSES):
+        z[pl.BRIGHTNESS + i] = _RELATIVE[i] / (bright * z[pl.P_RAW_SOLIDS])
+    cells = o[pl.N_FILTERS] * o[pl.N_LAYERS]
+    for i in range(cells):
+        depth = z[o[pl.T_DEPTH] + i]
+        z[o[pl.X_INVERSE] + i] = 1 / (z[o[pl.T_FULL_DEPOSIT] + i] * z[pl.P_FULL_SCALE])
+        z[o[pl.X_INVERSE] + cells + i] = 1 / depth if depth > 0 else 0.0
+    z[pl.FOUND + LOGARITHMS] = 0.0
+
+
+@_compiled
 def advance(low, high, begin, steps, dt, every, interval, start_of_day, turbidity, temperatures, alkalinity, ph, uv254,
             demand, plant, parameters, states, begins, row_of_numbers, out):  # fmt: skip
     """Take members `low` up to `high` through `steps` steps; write the outputs after every `every` steps.
@@ -928,11 +951,7 @@ def advance(low, high, begin, steps, dt, every, interval, start_of_day, turbidit
             z[i] = parameters[m, i]
         for i in range(width):
             z[state + i] = states[m, i]
-        bright = 0.0
-        for i in range(at.CLASSES):
-            bright += z[pl.P_CLASS_SHARES + i] * _RELATIVE[i]
-        for i in range(at.CLASSES):
-            z[pl.BRIGHTNESS + i] = _RELATIVE[i] / (bright * z[pl.P_RAW_SOLIDS])
+        begin_member(z, o)
         ra = m if turbidity.shape[0] > 1 else 0
         rt = m if temperatures.shape[0] > 1 else 0
         rk = m if alkalinity.shape[0] > 1 else 0

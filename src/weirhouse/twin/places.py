@@ -1,7 +1,7 @@
 """Where does each field of state, plant, rules and parameters stand in the flat arrays of the kernel?
 
-The kernel takes one row of numbers for each member; docs/decisions/kernel-and-reference.md says why. `offsets` holds, for
-each name here, the place at which the field begins; parameters stand at fixed places.
+The kernel takes one row of numbers for each member; docs/decisions/kernel-and-reference.md says why. `offsets` holds,
+for each name here, the place at which the field begins; parameters stand at fixed places.
 """
 
 from collections.abc import Iterable
@@ -47,8 +47,8 @@ Ints = NDArray[np.int64]
 # how many there are
 (
     N_ELEMENTS, N_FILTERS, N_FEEDS, N_TANKS, N_LAYERS, N_AFTER, N_TABLE, N_BLOCKS, N_WASHES, N_CELLS,
-    X_MEMO, X_FEEDING, X_REFILL, N_ALL,
-) = range(118, 132)  # fmt: skip
+    X_MEMO, X_FEEDING, X_REFILL, X_INVERSE, N_ALL,
+) = range(118, 133)  # fmt: skip
 # parameters; the six shares stand last
 (
     P_RAW_SOLIDS, P_SETTLING_SCALE, P_DEAD_ZONE, P_DOSE_CONSTANT, P_DOSE_TURBIDITY, P_DOSE_UV254,
@@ -61,9 +61,9 @@ Ints = NDArray[np.int64]
 
 # a member's row begins with its parameters; then come
 FOUND = 40  # properties of its water
-W = 56  # what the water in hand carries
-BRIGHTNESS = 66  # turbidity of one unit of solids of each size
-FRONT = 72  # and from here on state, plant, rules and what is remembered
+W = 58  # what the water in hand carries
+BRIGHTNESS = 67  # turbidity of one unit of solids of each size
+FRONT = 73  # and from here on state, plant, rules and what is remembered
 MEMO = 21  # numbers that a cell or a filter remembers
 
 
@@ -86,10 +86,13 @@ def offsets(train: Train, policy: Policy, state: State) -> Ints:
     memo = FRONT + width + plant.size + rules.size
     feeding = memo + MEMO * (len(train.cell_volume) + len(train.filter_area))
     feeds = len(train.feed_role)
+    inverse = feeding + 2 * feeds
     places = [FRONT + begin for begin in _begins([value.size // members for value in state])]
     places += [FRONT + width + begin for begin in in_plant]
     places += [FRONT + width + plant.size + begin for begin in in_rules]
-    return np.array(places + sizes + [memo, feeding, feeding + feeds, feeding + 2 * feeds], dtype=np.int64)
+    return np.array(
+        places + sizes + [memo, feeding, feeding + feeds, inverse, inverse + 2 * train.depth.size], dtype=np.int64
+    )
 
 
 def _begins(sizes: list[int]) -> list[int]:
