@@ -153,15 +153,14 @@ class Door:
         if request.url.path.endswith(".json"):
             return self._refuse(request, 401, "Nobody is signed in here. Sign in, then try again.")
         if request.method in SAFE:
-            where = f"{request.url.path}?{request.url.query}".rstrip("?")
             door = "/sign-in" if self.source.set_up() else "/setup"
-            return RedirectResponse(f"{door}?to={quote(where)}", 303)
+            return RedirectResponse(f"{door}?to={quote(_where(request))}", 303)
         return "held"
 
     async def _held(self, request: Request, line: Line | None) -> Response:
         held = Held()
         if isinstance(line, Sent):
-            held = hold(request.url.path, await read_form(request))
+            held = hold(_where(request), await read_form(request))
         elif isinstance(line, Upload):  # not read at all: nobody knows who sends it
             held = Held(own_path(urlsplit(request.headers.get("referer", "/")).path), lost=FILE_LOST)
         answer = self.ask if await run_in_threadpool(self.source.set_up) else self.set_up
@@ -169,6 +168,10 @@ class Door:
 
     def _refuse(self, request: Request, status: int, sentence: str) -> Response:
         return refusal_page(self.source, request, status, sentence)
+
+
+def _where(request: Request) -> str:
+    return f"{request.url.path}?{request.url.query}".rstrip("?")
 
 
 def _by_hand(request: Request) -> bool:

@@ -56,7 +56,8 @@ async def read_upload(request: Request) -> tuple[Form, Mapping[str, SentFile]]:
 async def _read(request: Request, files: int) -> tuple[Form, Mapping[str, SentFile]]:
     found: dict[str, str] = {}
     sent_files: dict[str, SentFile] = {}
-    async with request.form(max_files=files, max_fields=MOST_FIELDS) as sent:
+    # a form that was held through the sign-in comes with a few more
+    async with request.form(max_files=files, max_fields=MOST_FIELDS + 8) as sent:
         for key, value in sent.items():
             if files and isinstance(value, UploadFile):
                 if value.filename:

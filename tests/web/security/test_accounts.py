@@ -391,6 +391,19 @@ def test_a_form_half_typed_when_the_session_ends_comes_back(own: Path) -> None:
     assert client.get(DAY).status_code == 200
 
 
+def test_the_grid_comes_back_with_the_times_that_were_asked_for(own: Path) -> None:
+    client = as_role(own, None)
+    cells = {f"c.{n}.raw_ph": "7.4" for n in range(398)}
+    asked = client.post(f"{DAY}/grid?time=13:00&time=13:30", data=cells, headers=OURS)
+    assert asked.status_code == 401
+    back = client.post(
+        "/sign-in", data={**hidden(asked.text), "name": "Anna Brook", "password": WORDS}, headers=OURS
+    )  # fmt: skip
+    assert back.status_code == 200
+    assert 'action="/log/2026-06-17/grid?time=13:00&amp;time=13:30"' in back.text
+    assert back.text.count('value="7.4"') == 398
+
+
 def test_no_password_is_held(bare: Path) -> None:
     form = {"name": "X", "password_new": WORDS, "password": OTHER, "code": "ABCD-EFGH"}
     asked = client_of(bare, PLANT_NOW).post("/people/new", data=form, headers=OURS)
