@@ -6,13 +6,12 @@ from datetime import datetime, timedelta
 from pathlib import Path
 
 import pytest
+from tests.desk.scene import today_at
 
 from weirhouse import plant as plants
 from weirhouse.demo import scenario
 from weirhouse.desk.model import Advice, Today
-from weirhouse.desk.today import today
 from weirhouse.records.store import Store
-from weirhouse.situation.at import at
 
 PAGE = Path(__file__).parents[2] / "docs" / "demo.md"
 
@@ -35,7 +34,7 @@ class Desk:
         self.store, self.plant = store, plant
 
     def at(self, text: str) -> Today:
-        return today(at(self.store, self.plant, scenario.local(text)))
+        return today_at(self.store, self.plant, scenario.local(text))
 
 
 @pytest.fixture(scope="module")

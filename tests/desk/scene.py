@@ -4,11 +4,16 @@ import shutil
 from collections.abc import Callable, Iterable
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
+from typing import Any
 
 from weirhouse import quantity
+from weirhouse.desk.model import Today
+from weirhouse.desk.so_far import month_so_far
+from weirhouse.desk.today import today
 from weirhouse.plant import Plant, load
 from weirhouse.records.model import Event, Reading
 from weirhouse.records.store import Store
+from weirhouse.situation.at import at
 
 PLANT_FILE = Path(__file__).with_name("plant.toml")
 NOW = datetime(2026, 6, 17, 18, 0, tzinfo=UTC)  # 14:00 in the plant's zone, a Wednesday
@@ -156,3 +161,8 @@ class Scene:
         store.add_readings([r for rs in self.readings.values() for r in rs], entered_at=self.now)
         store.add_events(self.events, entered_at=self.now)
         return store
+
+
+def today_at(store: Any, plant: Plant, when: datetime, folder: Path | None = None) -> Today:
+    """Return Today at an instant as the shells have it; without a folder the month is judged by the federal rules."""
+    return today(at(store, plant, when), month_so_far(store, plant, folder, when))

@@ -7,12 +7,11 @@ from collections.abc import Iterator
 from datetime import timedelta
 
 import pytest
-from tests.desk.scene import NOW, QUIET, Scene
+from tests.desk.scene import NOW, QUIET, Scene, today_at
 from tests.desk.spoilt import Spoilt
 
 from weirhouse.desk.model import Advice, Today
 from weirhouse.desk.order import key_channels
-from weirhouse.desk.today import today
 from weirhouse.plant import Plant
 from weirhouse.records.store import Store
 from weirhouse.situation.at import at
@@ -33,13 +32,13 @@ FALLS_BACK = {
 def week(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[Store, Plant, Today]]:
     scene = Scene(tmp_path_factory.mktemp("doubt") / "plant").quiet()
     with scene.build() as store:
-        yield store, scene.plant, today(at(store, scene.plant, NOW))
+        yield store, scene.plant, today_at(store, scene.plant, NOW)
 
 
 def spoilt(week: tuple[Store, Plant, Today], channel: str, how: str, factor: float = 1.0) -> Today:
     store, plant, _ = week
     age = timedelta(seconds=plant.channels[channel].stale_after or 0.0) + timedelta(hours=1)
-    return today(at(Spoilt(store, channel, how, now=NOW, age=age, factor=factor), plant, NOW))  # type: ignore[arg-type]
+    return today_at(Spoilt(store, channel, how, now=NOW, age=age, factor=factor), plant, NOW)  # type: ignore[arg-type]
 
 
 def unknown(found: Today) -> set[str]:
@@ -97,7 +96,7 @@ def test_a_doubtful_reading_at_an_action_level_is_told(week):
             point = super().latest(channel, moment)
             return point and type(point)(time=point.time, value=1.4, flag=1) if channel == self.channel else point
 
-    found = today(at(Both(store, "combined_turbidity", "flagged", now=NOW), plant, NOW))  # type: ignore[arg-type]
+    found = today_at(Both(store, "combined_turbidity", "flagged", now=NOW), plant, NOW)  # type: ignore[arg-type]
     assert found.order_state == "unknown"
     assert "is at your stop level: treat it as reached until checked" in found.order
 

@@ -12,7 +12,6 @@ from scipy.special import gammainc
 from weirhouse.situation.feeds import past_doses, similar_doses
 from weirhouse.situation.gather import Hours
 from weirhouse.situation.model import Track
-from weirhouse.situation.months import month
 from weirhouse.situation.running import running_by_hour, usual_flow
 from weirhouse.situation.series import filtering_clock, fit_line, sum_flow
 from weirhouse.situation.trends import trends
@@ -166,31 +165,7 @@ def test_similar_doses_are_quantiles_of_the_past():
     assert similar_doses((), "Coagulant dose", NOW, ZONE) is None
 
 
-# --- months and hours of the day
-
-
-def test_a_month_counts_four_hour_values_of_running_hours():
-    """Three days from local midnight; the plant runs from 08:00 to 16:00; one running hour is above 0.3 NTU."""
-    start = datetime(2026, 6, 1, 4, tzinfo=UTC)  # midnight in New York
-    ran = [8 <= h % 24 < 16 for h in range(72)]
-    values = [0.05 if on else 5.0 for on in ran]  # what stands in the meter at night does not count
-    values[24 + 11] = 0.4  # the last hour of the period from 08:00 to 12:00
-    values[48 + 9] = 0.6  # in the midst of one
-    found = month(
-        "combined_turbidity", "Combined", "NTU", hours(start, values), hours(start, [0.01 * on for on in ran]), 1e-4,
-        0.3, start + timedelta(hours=72), ZONE,
-    )  # fmt: skip
-    assert (found.periods, found.periods_over, found.hours, found.values) == (6, 1, 24, 96)
-    assert float(found.maximum) == 0.6 and found.maximum_at == start + timedelta(hours=57)
-
-
-def test_a_month_begins_at_local_midnight():
-    start = datetime(2026, 6, 1, 0, tzinfo=UTC)  # 20:00 on 31 May in New York
-    found = month(
-        "combined_turbidity", "Combined", "NTU", hours(start, [0.9] * 4 + [0.1] * 4), hours(start, []), 1e-4, 0.3,
-        start + timedelta(hours=8), ZONE,
-    )  # fmt: skip
-    assert float(found.maximum) == 0.1 and found.hours == 4
+# --- hours of the day
 
 
 def test_the_plant_runs_by_the_clock_of_the_plant():

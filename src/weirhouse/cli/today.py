@@ -40,12 +40,14 @@ def answer(folder: Path, at_text: str | None) -> "Today":
     from weirhouse import plant as plants
     from weirhouse import situation as situations
     from weirhouse.desk import today as todays
+    from weirhouse.desk.so_far import month_so_far
     from weirhouse.records.store import Store
 
     plant = plants.load(folder)
     with Store.open(folder, read_only=True) as store:
-        situation = situations.at(store, plant, moment(at_text, plant, store))
-    return todays.today(situation)
+        when = moment(at_text, plant, store)
+        situation, so_far = situations.at(store, plant, when), month_so_far(store, plant, folder, when)
+    return todays.today(situation, so_far)
 
 
 def show_today(found: "Today", *, working: bool = False) -> None:

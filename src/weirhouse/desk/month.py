@@ -1,119 +1,140 @@
-"""How does the month stand so far? Counts and figures; the rules themselves are another room's."""
+"""How does the month stand so far? What the rules in force say of filtered water and residual, in a line each."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 from weirhouse.desk.action_levels import telephone
 from weirhouse.desk.lines import age_words, figure, oldest, unknown
-from weirhouse.desk.model import Advice, AdviceState
-from weirhouse.quantity import show, written
-from weirhouse.science.operations import share_within
-from weirhouse.situation.ages import clock_text
-from weirhouse.situation.model import Month, Situation
-from weirhouse.working import Default, Known, Reading, Sheet, recording
+from weirhouse.desk.model import Advice, AdviceState, Figure
+from weirhouse.quantity import convert, show, written
+from weirhouse.rules.model import Headroom, MonthResult, Outcome
+from weirhouse.situation.model import Situation
+from weirhouse.working import Sheet
 
-FILTERED_LIMIT = Default(
-    "0.3 NTU in at least 95 percent of a month's recorded values, none above 1 NTU, for conventional and direct "
-    "filtration",
-    "40 CFR 141.551",
-)
-WANTED = Known(0.95, FILTERED_LIMIT, "1")
+TURBIDITY, RESIDUAL = "combined_turbidity", "entry_chlorine"
+CHANNELS = (TURBIDITY, RESIDUAL)  # of the requirements that Today asks for; Proof has the others
 
 
-def month(situation: Situation) -> Iterator[Advice]:
-    """Yield the month so far of filtered turbidity and of the residual, where the plant measures them."""
-    turbidity = situation.months.get("combined_turbidity")
-    if turbidity is not None:
-        yield _turbidity(situation, turbidity)
-    residual = situation.months.get("entry_chlorine")
-    if residual is not None:
-        yield _residual(situation, residual)
+def month(situation: Situation, result: MonthResult) -> Iterator[Advice]:
+    """Yield the month so far of filtered turbidity and of the residual, where rules ask for them."""
+    share, top = _outcome(result, "share_within", TURBIDITY), _outcome(result, "none_above", TURBIDITY)
+    if share is not None and top is not None and TURBIDITY in situation.plant.channels:
+        yield _turbidity(situation, result, share, top)
+    least = _outcome(result, "below_for", RESIDUAL) or _outcome(result, "any_below", RESIDUAL)
+    if least is not None and RESIDUAL in situation.plant.channels:
+        yield _residual(situation, result, least)
 
 
-def _turbidity(situation: Situation, month: Month) -> Advice:
-    title, channels = "Filtered turbidity, month so far", ("combined_turbidity",)
-    value = situation.value("combined_turbidity")
-    caution = f"Public health: above 1 NTU, {telephone(situation.plant)}."
-    name = f"{month.first_day.astimezone(situation.zone):%B}"
-    if value.usable is None or month.maximum is None or not month.periods:
-        why = "Nothing counts yet this month." if month.maximum is None else _counted(month, name)
-        check = "" if value.usable is None else "Record the filtered turbidity at least every four hours."
+def _outcome(result: MonthResult, method: str, channel: str) -> Outcome | None:
+    for outcome in result.outcomes:
+        asked = outcome.requirement.check.get("method"), outcome.subject
+        if asked == (method, channel) and outcome.status != "does not apply":
+            return outcome
+    return None
+
+
+def _over(outcome: Outcome) -> bool:
+    """Return whether a reading that counted is on the wrong side of the limit."""
+    return outcome.status == "broken" or (outcome.tally is not None and bool(outcome.tally.beyond))
+
+
+def _ways(outcome: Outcome | None) -> list[float]:
+    """Return the statistic by every reading of the rule that the State leaves open."""
+    if outcome is None:
+        return []
+    values = [outcome.value, *(way.value for way in outcome.ways)]
+    return [value for value in values if value is not None]
+
+
+def _said(outcomes: Sequence[Outcome]) -> str:
+    """Return what came of requirements; that it speaks of the month so far is said once."""
+    words = [outcome.sentence.removeprefix("So far: ") for outcome in outcomes]
+    return " ".join(f"{text[:1].upper()}{text[1:]}" for text in words)
+
+
+def _because(outcomes: Sequence[Outcome], near: Headroom | None) -> str:
+    """Return the limits with their citations, how near they are, and how far the text can be relied on."""
+    said = [near.sentence] if near is not None else []
+    for outcome in outcomes:
+        asked = outcome.requirement
+        unsure = "" if asked.confirmed is not None or asked.provenance == "source" else ", from memory"
+        said.append(f"{asked.title}: {written(asked.limit or 0.0, asked.unit)} [{asked.citation}{unsure}].")
+    return f"{' '.join(said)} Your permit governs."
+
+
+def _turbidity(situation: Situation, result: MonthResult, share: Outcome, top: Outcome) -> Advice:
+    title, channels = "Filtered turbidity, month so far", (TURBIDITY,)
+    value = situation.value(TURBIDITY)
+    limit = written(top.limit or 0.0, "NTU")
+    caution = f"Public health: above {limit}, {telephone(situation.plant)}."
+    near = next((h for h in result.headroom if h.requirement.id == share.requirement.id), None)
+    name = f"{result.a.astimezone(situation.zone):%B} so far:"
+    action = f"{name} {_said((share, top))}"
+    if value.usable is None or share.value is None or top.value is None:
+        counted = len(share.counted) if share.tally is not None else 0
         return unknown(
-            situation, "month_turbidity", title, channels, inside="1", unit="percent", because=why, caution=caution,
-            check=check,
+            situation, "month_turbidity", title, channels, inside="1", unit="percent", caution=caution,
+            because=action if counted else "Nothing counts yet this month.",
+            check="" if value.usable is None else "Record the filtered turbidity at least every four hours.",
         )  # fmt: skip
-    source = Reading(month.title, "", month.maximum.source.taken_at, f"counted in {name}")  # type: ignore[union-attr]
-    with recording() as sheet:
-        share = share_within(Known(month.periods, source, "1"), Known(month.periods_over, source, "1"))
-    highest = written(month.maximum, "NTU", "NTU", 2)
-    at = clock_text(month.maximum_at, situation.at, situation.zone) if month.maximum_at else ""
     state: AdviceState = "steady"
-    action = f"{_counted(month, name)} Highest {highest} ({at})."
-    if month.maximum > 1.0:
-        action += f" A value above 1 NTU is on record: {telephone(situation.plant)}."
+    highest = max([*_ways(top), *_ways(_outcome(result, "any_above", TURBIDITY))])
+    over = _over(top) or highest > (top.limit or highest)
+    if over:
+        action += f" A value above {limit} is on record, {written(highest, 'NTU')}: {telephone(situation.plant)}."
         state = "do_now"
-    elif share < WANTED:
-        action += " Fewer than 95 percent at or below 0.3 NTU so far."
+    elif share.status == "broken" or (near is not None and near.near):
         state = "soon"
+    below = float(convert(min(_ways(share)), "percent", "1"))  # by the strictest reading of the rule
     return Advice(
-        id="month_turbidity", title=title, action=action, value=float(share), inside="1", unit="percent",
-        shown=show(share, "1", "percent"), state=state, caution=caution if month.maximum > 0.3 else "", working=sheet,
-        age_s=oldest(situation, channels),
-        confidence=f"counted from {month.values} recorded values in {month.hours} h of operation; "
+        id="month_turbidity", title=title, action=action, value=below, inside="1", unit="percent",
+        shown=show(below, "1", "percent"), state=state, caution=caution if state != "steady" else "",
+        working=share.sheet, age_s=oldest(situation, channels),
+        confidence=f"{len(share.counted)} values count, {len(share.not_counted)} do not; "
         f"{age_words(situation, channels)}",
-        depends=channels, check="", because=f"{FILTERED_LIMIT}. Your permit governs.",
+        depends=channels, check="", because=_because((share, top), near),
         figures=(
             figure(
-                "Highest", month.maximum, "NTU", "NTU", plain=True, against="none above 1 NTU",
-                within=month.maximum <= 1.0,
+                "Highest", highest, "NTU", "NTU", plain=True, against=f"none above {limit}", within=not over
             ),
-            figure("Four-hour values", month.periods, "1", ""),
-            figure("of these above 0.3 NTU", month.periods_over, "1", ""),
+            *_near_figures(near),
         ),
     )  # fmt: skip
 
 
-def _lowest(minimum: Known) -> Sheet:
-    """Return the working of a number that was looked up and not worked out."""
-    return Sheet(notes=[f"Looked up, not worked out: {minimum.source}."])
+def _near_figures(near: Headroom | None) -> tuple[Figure, ...]:
+    if near is None or near.over is None:
+        return ()
+    return (figure("Values above the limit", near.over, "1", "", plain=True),)
 
 
-def _counted(month: Month, name: str) -> str:
-    return (
-        f"{name} so far: {month.periods} four-hour values while the plant ran, {month.periods_over} of them above "
-        f"{written(month.limit or 0.0, 'NTU')}."
-    )
-
-
-def _residual(situation: Situation, month: Month) -> Advice:
-    title, channels = "Entry residual, month so far", ("entry_chlorine",)
-    value = situation.value("entry_chlorine")
-    permit = situation.plant.permit
-    least = permit.entry_residual_min if permit is not None else None
+def _residual(situation: Situation, result: MonthResult, least: Outcome) -> Advice:
+    title, channels = "Entry residual, month so far", (RESIDUAL,)
+    value = situation.value(RESIDUAL)
     caution = f"Public health: below the least residual, {telephone(situation.plant)}."
-    name = f"{month.first_day.astimezone(situation.zone):%B}"
-    if value.usable is None or month.minimum is None:
+    days = [day.residual_lowest for day in result.days if day.residual_lowest is not None]
+    if value.usable is None or not days:
         check = "" if value.usable is None else "Record the residual at the entry to the mains."
         return unknown(
             situation, "month_residual", title, channels, inside="g/m^3", unit="mg/L", caution=caution, check=check
         )
-    lowest = written(month.minimum, "g/m^3", "mg/L", 2)
-    at = clock_text(month.minimum_at, situation.at, situation.zone) if month.minimum_at else ""
-    short = least is not None and bool(month.minimum < least)
-    limit = f"least allowed {written(least, 'g/m^3', 'mg/L')}" if least is not None else ""
-    action = f"{name} so far: lowest residual {lowest} ({at}) of {month.values} values."
+    lowest = float(convert(min(days), "mg/L", "g/m^3"))
+    short = _over(least)
+    action = f"{result.a.astimezone(situation.zone):%B} so far: {_said((least,))}"
     if short:
         action += f" That is below the least allowed: {telephone(situation.plant)}."
+    against = f"least allowed {written(least.limit or 0.0, 'mg/L')}"
     return Advice(
-        id="month_residual", title=title, action=action, value=float(month.minimum), inside="g/m^3", unit="mg/L",
-        shown=lowest, state="do_now" if short else "steady", caution=caution if short else "",
-        working=_lowest(month.minimum), age_s=oldest(situation, channels),
-        confidence=f"from {month.values} recorded values; {age_words(situation, channels)}", depends=channels,
-        check="", because=f"{limit[:1].upper()}{limit[1:]}. Your permit governs." if limit else "Your permit governs.",
+        id="month_residual", title=title, action=action, value=lowest, inside="g/m^3", unit="mg/L",
+        shown=written(lowest, "g/m^3", "mg/L", 2), state="do_now" if short else "steady",
+        caution=caution if short else "", working=least.sheet or _looked_up(least), age_s=oldest(situation, channels),
+        confidence=f"{len(least.counted)} values count; {age_words(situation, channels)}", depends=channels,
+        check="", because=_because((least,), None),
         figures=(
-            figure(
-                "Lowest", month.minimum, "g/m^3", "mg/L", digits=2, plain=True, against=limit,
-                within=not short if limit else None,
-            ),
-            figure("Highest", month.maximum, "g/m^3", "mg/L", digits=2, plain=True),
+            figure("Lowest", lowest, "g/m^3", "mg/L", digits=2, plain=True, against=against, within=not short),
         ),
     )  # fmt: skip
+
+
+def _looked_up(outcome: Outcome) -> Sheet:
+    """Return the working of a number that was looked up and not worked out."""
+    return Sheet(notes=[f"Looked up, not worked out: {outcome.sentence}"])

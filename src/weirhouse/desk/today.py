@@ -1,6 +1,7 @@
 """What should I do now? Every line of Today in the order in which one asks, and the order of the day above them."""
 
 from collections.abc import Callable, Iterable
+from itertools import chain
 
 from weirhouse.desk.action_levels import action_levels
 from weirhouse.desk.backwash import backwash
@@ -18,6 +19,7 @@ from weirhouse.desk.order import order
 from weirhouse.desk.raw_water import raw_water
 from weirhouse.desk.storage import storage
 from weirhouse.desk.unwashed import filters_unwashed
+from weirhouse.rules.model import MonthResult
 from weirhouse.situation.model import Situation
 
 PARTS: tuple[Callable[[Situation], Iterable[Advice]], ...] = (
@@ -30,14 +32,18 @@ PARTS: tuple[Callable[[Situation], Iterable[Advice]], ...] = (
     backwash,
     disinfection,
     storage,
-    month,
-    gaps,
 )
 
 
-def today(situation: Situation) -> Today:
-    """Return what to do at the situation's instant."""
-    lines = feeds_held(situation, (line for part in PARTS for line in part(situation)))
+def today(situation: Situation, so_far: MonthResult | None = None) -> Today:
+    """Return what to do at the situation's instant.
+
+    `so_far` is what the rules say of the month up to then (`desk.judging.month_so_far`); without it nothing is said of
+    the month.
+    """
+    monthly = () if so_far is None else month(situation, so_far)
+    said = chain.from_iterable((*(part(situation) for part in PARTS), monthly, gaps(situation)))
+    lines = feeds_held(situation, said)
     advice = tuple(said_once(situation, filters_unwashed(situation, lines)))
     sentence, state = order(situation, advice)
     return Today(

@@ -15,11 +15,11 @@ from weirhouse.records.model import Event
 from weirhouse.records.store import Store
 from weirhouse.science.contact_time import TABLES
 from weirhouse.situation import feeds as feeds_
-from weirhouse.situation import months, odd, runs, tanks, values, volumes
+from weirhouse.situation import odd, runs, tanks, values, volumes
 from weirhouse.situation import running as running_
-from weirhouse.situation.ages import clock_text, elapsed_s, month_start
+from weirhouse.situation.ages import clock_text, elapsed_s
 from weirhouse.situation.gather import WINDOW, Gather
-from weirhouse.situation.model import FeedInForce, Month, PastDose, Situation, Stretch, Tank, Track, Value
+from weirhouse.situation.model import FeedInForce, PastDose, Situation, Stretch, Tank, Track, Value
 from weirhouse.situation.trends import trends
 from weirhouse.working import Entry, Known
 
@@ -89,7 +89,6 @@ def at(store: Store, plant: Plant, when: datetime) -> Situation:
         outflow_peak=tanks.peak_of_hour(now.get(outflow_id) or flow, gather.track(outflow_id), when, zone),
         outflow_channel=outflow_id,
         rain_today=tanks.rain_today(gather.track("rain"), now["rain"].title, when, zone) if rain else None,
-        months=_months(gather, plant, now, flow_id, least, when, zone),
         events=tuple(e for e in events if elapsed_s(e.started_at, when) <= RECENT_DAYS * 86400),
         odd=odd.oddities(now, events, when),
         first_record=store.span()[0],
@@ -275,20 +274,6 @@ def _tanks(gather: Gather, plant: Plant, now: Mapping[str, Value], when: datetim
         if channel:
             level = now.get(channel) or missing(channel, "m")
             found[stage.id] = tanks.tank(stage.id, level, gather.track(channel), when, zone)
-    return found
-
-
-def _months(
-    gather: Gather, plant: Plant, now: Mapping[str, Value], flow_id: str, least: float, when: datetime, zone: ZoneInfo
-) -> dict[str, Month]:
-    span = (when - month_start(when, zone)).total_seconds() / 86400 + 1
-    running = gather.hours(flow_id, span)
-    found = {}
-    for channel, limit in (("combined_turbidity", 0.3), ("entry_chlorine", None)):
-        if channel in now:
-            value = now[channel]
-            hours = gather.hours(channel, span)
-            found[channel] = months.month(channel, value.title, value.unit, hours, running, least, limit, when, zone)
     return found
 
 

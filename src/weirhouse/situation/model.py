@@ -187,24 +187,6 @@ class Demand:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Month:
-    """One channel in the month so far (local calendar month), from hourly roll-ups."""
-
-    channel: str
-    title: str
-    first_day: datetime  # local midnight
-    values: int  # recorded values that count
-    hours: int  # hours with at least one value
-    maximum: Known | None
-    maximum_at: datetime | None
-    minimum: Known | None
-    minimum_at: datetime | None
-    periods: int  # four-hour periods with a value
-    periods_over: int  # of these, with their last value above `limit`
-    limit: float | None
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
 class Oddity:
     """Something stale, missing or odd in the records."""
 
@@ -238,7 +220,6 @@ class Situation:
     outflow_peak: Known | None  # highest flow of the last hour through the contact stages [m^3/s]
     outflow_channel: str
     rain_today: Known | None  # [m] since local midnight
-    months: Mapping[str, Month]
     events: tuple[Event, ...]  # of the last days, newest last
     odd: tuple[Oddity, ...]
     first_record: datetime | None

@@ -14,6 +14,7 @@ from typing import Any, TypeVar
 
 from weirhouse.desk import day_log, lanes
 from weirhouse.desk.model import Today
+from weirhouse.desk.so_far import month_so_far
 from weirhouse.desk.timetable import Timetable
 from weirhouse.desk.today import today
 from weirhouse.plant import load
@@ -173,7 +174,8 @@ class PlantFolder:
         def make() -> Standing:
             with self.reading() as store:
                 situation = at(store, self.plant(), when)
-            return Standing(situation, today(situation))
+                so_far = month_so_far(store, self.plant(), self.folder, when)
+            return Standing(situation, today(situation, so_far))
 
         return self.kept(("standing", when), make)
 
