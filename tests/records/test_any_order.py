@@ -26,7 +26,7 @@ from tests.records.sample import NOW, SECONDS, event, minutes, reading
 from tests.records.test_rollup import assert_rollup_is_that_of_the_values
 
 from weirhouse.records import ledger
-from weirhouse.records.closing import closing
+from weirhouse.records.closing import bounds, closing
 from weirhouse.records.model import ClosedError, RecordsError, series
 from weirhouse.records.store import Store
 
@@ -170,9 +170,12 @@ class Records(RuleBasedStateMachine):
     @rule()
     def close_the_day(self):
         if not self.late and self.count > 5:
-            self.store.add_events(
-                [closing("2026-05-01", "America/New_York", person="R. Hale", at=NOW)], entered_at=self.now
-            )
+            made = closing("2026-05-01", "America/New_York", person="R. Hale", at=NOW)
+            if self.now < bounds("2026-05-01", "America/New_York")[1]:  # the clock was set back
+                with pytest.raises(RecordsError, match="is not over yet"):
+                    self.store.add_events([made], entered_at=self.now)
+                return
+            self.store.add_events([made], entered_at=self.now)
             self.late = "the slip was found today"
             self.entered("the closing")
 
