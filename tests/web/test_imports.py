@@ -62,7 +62,7 @@ def test_a_file_is_looked_at_then_stored_as_shown_and_kept_as_it_came(own: tuple
     html = unescape(client.get(path).text)
     assert "96 values would be stored" in html
     assert "from Friday 1 May 2026, 00:00 EDT to Saturday 2 May 2026, 23:00 EDT" in html
-    assert "3.00000 NTU" in html and "5.30000 NTU" in html and "“Spare”" in html
+    assert "3 NTU" in html and "5.3 NTU" in html and "“Spare”" in html
     assert imports(folder) == []
     status, where = bring(client, path)
     assert status == 303 and where.startswith("/imports?done=")

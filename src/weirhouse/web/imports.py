@@ -12,7 +12,7 @@ from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
 
 from weirhouse.plant.model import Plant
-from weirhouse.quantity import show
+from weirhouse.quantity import written
 from weirhouse.records.importing import FileProblem, ImportResult, import_file, kept
 from weirhouse.records.importing import mapping as mappings
 from weirhouse.records.model import ClosedError, Import, RecordsError
@@ -323,7 +323,7 @@ def _span(result: ImportResult, plant: Plant) -> str:
 
 def _taken(one: Any) -> Taken:
     def shown(value: float) -> str:
-        return show(value, one.inside, one.unit, 6)
+        return written(value, one.inside, one.unit, 6)
 
     first, last = (f"{at:%Y-%m-%d %H:%M %Z}" for at in (one.first, one.last))
     return Taken(
