@@ -193,11 +193,11 @@ def _kept(ground: Ground, known: Iterable[str]) -> Iterator[NoticeNeeded]:
 
 
 def state_office(plant: Plant) -> tuple[str, str]:
-    """Return whom to call, from the plant's own list: the first entry that speaks of the State."""
-    listed = sorted(plant.telephone, key=lambda entry: "state" not in entry.name.lower())
-    if not listed:
-        return "State drinking water program", "its number is missing in the plant file"
-    return listed[0].name, listed[0].number
+    """Return whom to call, from the plant's own list: the first entry that speaks of the State or of an authority."""
+    for entry in plant.telephone:
+        if any(word in entry.name.lower() for word in ("state", "drinking water", "primacy", "authority")):
+            return entry.name, entry.number
+    return "State drinking water program", "its number is missing in the plant file"
 
 
 def _notice(ground: Ground, found: Found) -> NoticeNeeded:
