@@ -38,10 +38,10 @@ def _over(outcome: Outcome) -> bool:
 
 
 def _ways(outcome: Outcome | None) -> list[float]:
-    """Return the statistic by every reading of the rule that the State leaves open."""
+    """Return the statistic by every reading of the rule that the State leaves open, rejected values left out."""
     if outcome is None:
         return []
-    values = [outcome.value, *(way.value for way in outcome.ways)]
+    values = [outcome.value, *(way.value for way in outcome.ways if not way.words.startswith("with the "))]
     return [value for value in values if value is not None]
 
 
