@@ -5,7 +5,7 @@ import tempfile
 from collections.abc import Callable
 from pathlib import Path
 
-from benchmarks import formulas, import_values, records_10m, report, rules, today_cold, today_served
+from benchmarks import formulas, import_values, kernel, records_10m, report, rules, today_cold, today_served
 from benchmarks.result import Result
 from weirhouse.demo import make_demo
 
@@ -29,7 +29,7 @@ def main() -> int:
             result = measure()
             missed += not result.met
             print(result.row(), flush=True)
-    for several in (records_10m.measure, rules.measure, report.measure):
+    for several in (records_10m.measure, rules.measure, report.measure, kernel.measure):
         for result in several():
             missed += not result.met
             print(result.row(), flush=True)
