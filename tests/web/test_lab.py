@@ -182,6 +182,27 @@ def test_custody_is_added_step_by_step_and_the_results_stay(own: tuple[Client, P
         assert words in sheet
 
 
+def test_a_sample_is_withdrawn_with_its_line_in_the_log_or_taken_back(own: tuple[Client, Path]) -> None:
+    client, folder = own
+    path = taken(client, "tthm")
+    result(client, path, "tthm", "31.4")
+    with Store.open(folder, read_only=True) as store:
+        (kept,) = store.results()
+    assert post(client, f"/log/entry/{kept.id}/withdraw", reason="of another sample", person="x")[0] == 303
+    assert "Awaits Total trihalomethanes" in client.get(path).text
+    assert post(client, f"/log/entry/{path.rpartition('/')[2]}/withdraw", reason="bottle broke", person="x")[0] == 303
+    with Store.open(folder, read_only=True) as store:
+        assert store.samples() == [] and store.events("sample") == []
+    assert client.get(path).status_code == 404
+    taken(client, "tthm", point="Chapel Street")
+    page = client.get(f"/log/{DAY}").text
+    entry = re.search(r'action="/log/undo"><input type="hidden" name="entry" value="([^"]+)"', page)
+    assert entry is not None
+    assert post(client, "/log/undo", entry=entry[1])[0] == 303
+    with Store.open(folder, read_only=True) as store:
+        assert store.samples() == [] and store.events("sample") == []
+
+
 @pytest.mark.parametrize(
     ("analyte", "text", "more", "says"),
     [

@@ -11,6 +11,7 @@ from weirhouse.records.ledger import micros
 from weirhouse.records.model import Entry, Event, Reading, RecordsError, Result, Sample, new_id
 from weirhouse.records.replaced import newest_by
 from weirhouse.records.store import Store
+from weirhouse.situation.ages import later
 
 UNDONE = "undone"
 
@@ -155,13 +156,33 @@ def _dose_reading(store: Store, plant: Plant, old: Event) -> Reading | None:
 
 
 def withdraw(store: Store, plant: Plant, old: Entry, *, person: str, reason: str, now: datetime) -> None:
-    """Withdraw an entry: it stays visible, struck, and counts no more. A changed dose takes its reading with it."""
+    """Withdraw an entry: it stays visible, struck, and counts no more.
+
+    A changed dose takes its reading with it, and a sample the line that it was taken; either way round.
+    """
     _require_reason(reason)
     if not person.strip():
         raise DayLogError("Nobody is named. Write who did it: the log is evidence.", "person")
-    reading = _dose_reading(store, plant, old.item) if isinstance(old.item, Event) else None
-    for id in [old.id, *([reading.id] if reading else [])]:
+    for id in [old.id, *_together(store, plant, old)]:
         store.correct(id, None, person=person.strip(), reason=reason.strip(), entered_at=now)
+
+
+def _together(store: Store, plant: Plant, old: Entry) -> list[str]:
+    """Return the ids of what counts and was entered in one with an entry."""
+    if isinstance(old.item, Event) and old.item.kind == "sample" and "sample" in old.item.values:
+        try:
+            last = store.history(str(old.item.values["sample"]))[-1]
+        except RecordsError:
+            return []
+        return [last.id] if last.item is not None else []
+    if isinstance(old.item, Event):
+        reading = _dose_reading(store, plant, old.item)
+        return [reading.id] if reading else []
+    if isinstance(old.item, Sample):
+        forms = {entry.id for entry in store.history(old.id)}
+        taken = store.events("sample", since=old.item.taken_at, until=later(old.item.taken_at, 1.0))
+        return [one.id for one in taken if one.values.get("sample") in forms]
+    return []
 
 
 def _require_reason(reason: str) -> None:
@@ -186,7 +207,7 @@ def last_of(store: Store, person: str, now: datetime) -> Entry | None:
         if isinstance(entry.item, Event) and entry.item.kind in ("closed", "access", "person"):
             continue
         at = micros(entry.at or entry.entered_at)
-        if isinstance(entry.item, Sample | Result) or any(one.first <= at < one.until for one in closed):
+        if any(one.first <= at < one.until for one in closed):
             return None
         return entry
     return None

@@ -12,7 +12,7 @@ from weirhouse.desk import day_log, mending
 from weirhouse.desk.day_log import DayLogError
 from weirhouse.plant.model import Plant
 from weirhouse.quantity import QuantityError, label, show
-from weirhouse.records.model import Entry, Event, Reading, RecordsError
+from weirhouse.records.model import Entry, Event, Reading, RecordsError, Result, Sample
 from weirhouse.records.store import Store
 from weirhouse.situation.clock import TimeError, for_field, typed_time
 from weirhouse.web.entering import entry_id, remembered, stored
@@ -64,6 +64,7 @@ def _history_page(folder: PlantFolder, request: Request, typed: Typed, status: i
         "frame": frame, "name": name, "line": line, "at": at.astimezone(plant.zone) if at else None,
         "steps": mending.steps(history, plant, imports.get(history[0].import_id, "")), "last": last,
         "counts": last.item is not None, "mends": isinstance(last.item, Reading | Event) and line is not None,
+        "withdraws": last.item is not None and (line is not None or isinstance(last.item, Sample | Result)),
         "typed": typed, "texts": {"person": remembered(request), "reason": "", **typed.texts},
     }, status)  # fmt: skip
 

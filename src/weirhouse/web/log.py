@@ -11,7 +11,7 @@ from starlette.responses import RedirectResponse, Response
 from weirhouse.desk import day_log, mending
 from weirhouse.plant.model import Plant
 from weirhouse.quantity import QuantityError, label, show
-from weirhouse.records.model import ClosedError
+from weirhouse.records.model import ClosedError, Sample
 from weirhouse.situation.ages import age_text
 from weirhouse.situation.clock import TimeError, for_field, typed_time
 from weirhouse.web import close, events
@@ -146,10 +146,11 @@ def _undo(folder: PlantFolder, request: Request) -> tuple[str, str] | None:
     def make() -> tuple[str, str] | None:
         with folder.reading() as store:
             last = mending.last_of(store, person, now)
-        line = day_log.line_of(last.item, plant) if last is not None else None
-        if last is None or line is None:
+        if last is None:
             return None
-        return last.id, f"{line.title}, {line.at:%a} {line.at.day} {line.at:%b %H:%M}"
+        line, at = day_log.line_of(last.item, plant), (last.at or last.entered_at).astimezone(plant.zone)
+        title = line.title if line else "Sample" if isinstance(last.item, Sample) else "Result"
+        return last.id, f"{title}, {at:%a} {at.day} {at:%b %H:%M}"
 
     return folder.kept(("undo", person, now), make)
 
