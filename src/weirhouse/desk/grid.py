@@ -76,12 +76,14 @@ def columns(plant: Plant, read: Iterable[str], chosen: Sequence[str] = ()) -> li
         if found:
             return found[:MOST_COLUMNS]
     lately = set(read)
-    return [
+    offered = [
         channel
         for channel in plant.channels.values()
         if (channel.stale_after is None or channel.stale_after < LABORATORY_S)
         and (channel.id in lately or channel.interval is None)
-    ][:MOST_COLUMNS]
+    ]
+    first = sorted(offered, key=lambda channel: channel.id not in lately)[:MOST_COLUMNS]  # those read come first
+    return [channel for channel in offered if channel in first]
 
 
 def rows(
