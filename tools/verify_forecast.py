@@ -96,8 +96,10 @@ def _some(changes: list[NDArray[np.float64]], everything: list[NDArray[np.float6
     return joined if len(joined) else np.concatenate(everything)
 
 
-def score(record: Record, way: str, teach: Callable[[Grid, Storm, NDArray[np.bool_]], Learned]) -> Scored:
-    """Return the scores of a record; `teach` gives what is known when a storm is forecast."""
+def score(
+    record: Record, way: str, teach: Callable[[Grid, Storm, NDArray[np.bool_]], Learned], days: float = READ_DAYS
+) -> Scored:
+    """Return the scores of a record; `teach` gives what is known when a storm is forecast, `days` are looked at."""
     good = record.track.good
     scale = scale_of(good.values)
     grid = lay_out(record.track, int(good.times[-1]), scale)
@@ -131,7 +133,7 @@ def score(record: Record, way: str, teach: Callable[[Grid, Storm, NDArray[np.boo
             }
             for point in issue_times(grid, storm, rng):
                 at = int(times[point])
-                given = upto(record.track, at)
+                given = upto(record.track, at, days)
                 made = forecast(
                     given, at=datetime.fromtimestamp(at, UTC), members=MEMBERS, seed=SEED, step_s=3600, learned=known
                 )
@@ -164,9 +166,9 @@ def score(record: Record, way: str, teach: Callable[[Grid, Storm, NDArray[np.boo
     )
 
 
-def upto(track: Track, at: int) -> Track:
-    """Return the last `READ_DAYS` of a track up to a time."""
-    keep = (track.times <= at + STEP // 2) & (track.times > at - READ_DAYS * 86400)
+def upto(track: Track, at: int, days: float) -> Track:
+    """Return the last days of a track up to a time."""
+    keep = (track.times <= at + STEP // 2) & (track.times > at - days * 86400)
     return replace(track, times=track.times[keep], values=track.values[keep], flags=track.flags[keep])
 
 
@@ -279,6 +281,7 @@ def main() -> None:
     """Score every record that is there and write the table."""
     ask = argparse.ArgumentParser(description=__doc__)
     ask.add_argument("--ways", default=f"{OWN},{PAST},{OTHERS}", help="which ways of knowing a stream, by comma")
+    ask.add_argument("--days", type=float, default=READ_DAYS, help="of record before an issue time that are looked at")
     ask.add_argument("--print-only", action="store_true", help="leave the page as it is")
     asked = ask.parse_args()
     wanted = asked.ways.split(",")
@@ -290,7 +293,7 @@ def main() -> None:
     for record in found:
         for way, teach in ways(without[record.stream]).items():
             if way in wanted:
-                results.append(score(record, way, teach))
+                results.append(score(record, way, teach, asked.days))
                 print(f"{record.name}, {way}: {results[-1].storms} storms", flush=True)
     text = page(results, found, absent, wanted)
     print(text)
@@ -341,7 +344,7 @@ def page(results: list[Scored], found: list[Record], absent: list[str], wanted: 
 TITLES = {
     OWN: "With the stream's own record, the storm left out",
     PAST: "With the stream's own record before the storm alone",
-    OTHERS: "With other streams alone, as for a plant in its first days",
+    OTHERS: "With what other streams taught alone; the own record tells its usual level and pace",
 }
 
 

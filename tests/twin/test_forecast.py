@@ -81,6 +81,14 @@ def test_an_instrument_that_reads_below_nothing():
     assert any("paths keep that offset" in line for line in made.basis)
 
 
+def test_paths_stay_readable():
+    clear = made_up(20, base=0.3)
+    made = ask(clear, FIRST + 20 * DAY, members=500)
+    assert made.raw.min() >= 0.5 * np.quantile(clear.values, 0.01)
+    brown = ask(made_up(20, storms=[(19.95, 9000)]), FIRST + 20 * DAY, members=500)
+    assert brown.raw.max() <= 5 * 9000
+
+
 @pytest.mark.parametrize(
     "spoil",
     [

@@ -31,6 +31,8 @@ TEMPERATURE, UV254, ALKALINITY, COLOUR = "raw_temperature", "raw_uv254", "raw_al
 STORMS_THAT_TEACH = 3  # own storms from which on rain and gauges are learned from
 HEAVY_TAIL = 0.02  # share of members in which something outside of all records happens (a slide, a road gone)
 LARGEST_TAIL = 4.0  # ln units above the usual storm that the heavy tail may add
+LARGEST = 5000.0  # [NTU] no path rises above this, or five times the record
+LEAST = 0.02  # [NTU] no path falls below this, but with an instrument that reads below nothing
 RAIN_TELLS = ((40.0, "extreme"), (15.0, "heavy"), (8.0, "moderate"))  # mm in 6 h, and what they count as
 
 
@@ -158,7 +160,8 @@ def forecast(
         )
     warm = companions.temperature(others[TEMPERATURE], now, steps, members, rng) if TEMPERATURE in others else None
     return Forecast(
-        at=at, times=times, raw=scale.back(z), temperature=warm, uv254=companion[UV254],
+        at=at, times=times, raw=_readable(scale.back(z), newest.values, scale),
+        temperature=warm, uv254=companion[UV254],
         alkalinity=companion[ALKALINITY], colour=companion[COLOUR], leads=LEADS,
         weights={name: tuple(float(w) for w in weights[k]) for k, name in enumerate(OPINIONS)},
         basis=_basis(known, taken, rain, fallen, gauges, expectation, scale), doubt=newest.doubt, storms=known.storms,
@@ -275,6 +278,16 @@ def _added(z: Floats, hit: NDArray[np.bool_], storm: Floats) -> Floats:
     out = z.copy()
     out[hit] = np.log(np.exp(z[hit]) + storm)
     return out
+
+
+def _readable(raw: Floats, seen: Floats, scale: Scale) -> Floats:
+    """Return paths within what such an instrument can show: no less than half its clearest water, no endless mud."""
+    most = max(LARGEST, 5.0 * float(seen.max()))
+    if scale.offset < 0:
+        return np.minimum(raw, most)
+    positive = seen[seen > 0]
+    least = max(0.5 * float(np.quantile(positive, 0.01)), LEAST) if len(positive) else LEAST
+    return np.clip(raw, least, most)
 
 
 def _basis(
