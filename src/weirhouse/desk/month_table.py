@@ -432,7 +432,7 @@ def _contact(columns: Sequence[Column], day: DayResult | None, state: State, zon
             cells[column.id] = Cell(None, told.weakest, "value")
         else:
             ratio = told.ratios.get(column.id.removeprefix("ct_"))
-            at = f"peak hour from {told.peak_hour.astimezone(zone):%H:%M}" if told.peak_hour is not None else ""
+            at = f"from {told.peak_hour.astimezone(zone):%H:%M}" if told.peak_hour is not None else ""
             cells[column.id] = cell(ratio, column, at, state)
     return cells
 
@@ -507,7 +507,7 @@ def _filters(stretch: Stretch, course: Course, judged: Judged) -> Part:
             value, note_max, seen = spread.highest, _remark(stretch, spread.highest_at, spread), judged.get(day.date)
             if seen is not None and filter_.id in seen.filters_highest:
                 value = seen.filters_highest[filter_.id]
-                note_max = note_max if value == spread.highest else "of the 15-minute values"
+                note_max = note_max if value == spread.highest else ""
             cells[highest.id] = cell(value, highest, note_max, state)
             cells[hours.id] = cell(None if unknown else water.ran, hours, "", "gap")
             cells[washes.id] = cell(len(done), washes)

@@ -11,12 +11,17 @@ from weirhouse.desk.month_table import TURBIDITIES
 from weirhouse.desk.proof import MonthProof
 from weirhouse.pictures import chart, timetable
 from weirhouse.plant.model import Channel
-from weirhouse.quantity import convert, label, show, written
+from weirhouse.quantity import convert, fits, label, show, written
 from weirhouse.reports.ink import for_paper
 from weirhouse.situation.model import Track
 
 STORM = 5.0  # times the month's middle: raw turbidity that makes a story
 LEAST_STORM = 10.0  # [NTU]
+# How a rule is worked out -> whether a value above its limit is on the wrong side; what asks otherwise is not drawn.
+SIDES = {
+    "share_within": True, "none_above": True, "any_above": True, "two_consecutive": True, "below_for": False,
+    "any_below": False,
+}  # fmt: skip
 BEFORE, AFTER = timedelta(hours=12), timedelta(hours=36)
 
 
@@ -44,12 +49,12 @@ def limits_of(proof: MonthProof, channel: str) -> list[tuple[float, bool, str]]:
     unit = proof.plant.channels[channel].inside
     for outcome in proof.result.outcomes:
         asked = outcome.requirement
-        if outcome.limit is None or asked.unit not in ("NTU", "mg/L"):
-            continue
-        if outcome.subject != channel and not (outcome.tally is not None and outcome.tally.source == channel):
+        side = SIDES.get(str(asked.check.get("method", "")))
+        own = outcome.subject == channel or (outcome.tally is not None and outcome.tally.source == channel)
+        if outcome.limit is None or side is None or not own or not fits(asked.unit, unit):
             continue
         value = float(convert(outcome.limit, asked.unit, unit))
-        found.setdefault((value, "min" not in asked.id), f"limit {written(outcome.limit, asked.unit)}")
+        found.setdefault((value, side), f"limit {written(outcome.limit, asked.unit)}")
     return [(value, above, name) for (value, above), name in found.items()]
 
 

@@ -54,7 +54,7 @@ def month_figures(proof: MonthProof, *, version: str) -> dict[str, Any]:
         ],
         "answer": proofs.answer(proof),
         "counts": dict(proofs.counts(proof)),
-        "requirements": [_outcome(outcome, plant) for outcome in result.outcomes if _told(outcome)],
+        "requirements": [_outcome(outcome, plant) for outcome in worst_first(result.outcomes)],
         "do_not_apply": [
             {"title": o.requirement.title, "citation": o.requirement.citation}
             for o in result.outcomes
@@ -113,8 +113,10 @@ def month_figures(proof: MonthProof, *, version: str) -> dict[str, Any]:
     }  # fmt: skip
 
 
-def _told(outcome: Outcome) -> bool:
-    return outcome.status != "does not apply"
+def worst_first(outcomes: Iterable[Outcome]) -> list[Outcome]:
+    """Return the outcomes of what applies: broken, not to be told, met, judged later; else as the rules come."""
+    order = ("broken", "cannot tell", "met", "not due")
+    return sorted((o for o in outcomes if o.status in order), key=lambda o: order.index(o.status))
 
 
 def clock(moment: datetime, zone: ZoneInfo) -> str:

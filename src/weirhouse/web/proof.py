@@ -15,6 +15,7 @@ from weirhouse.desk.judging import judged, months_on_record
 from weirhouse.desk.proof import MonthProof
 from weirhouse.plant.model import Plant
 from weirhouse.quantity import show
+from weirhouse.reports.figures import worst_first
 from weirhouse.rules.model import (
     CalendarItem,
     Counted,
@@ -23,7 +24,6 @@ from weirhouse.rules.model import (
     Headroom,
     NoticeNeeded,
     Outcome,
-    Status,
 )
 from weirhouse.situation.ages import age_text, elapsed_s
 from weirhouse.situation.month_records import MonthError, before, bounds
@@ -31,7 +31,6 @@ from weirhouse.web.frame import Frame
 from weirhouse.web.render import as_json, html, page, page_text, seen_by
 from weirhouse.web.source import PlantFolder
 
-ORDER: tuple[Status, ...] = ("broken", "cannot tell", "met", "not due")
 ORGANISMS = {"giardia": "Giardia", "virus": "viruses"}
 MOST_READINGS = 300  # counted readings on a working page; all of them are in the report's JSON
 
@@ -167,9 +166,7 @@ def clock_of(plant: Plant) -> Any:
 
 def rows(proof: MonthProof) -> list[Row]:
     """Return the requirements that apply, the worst first."""
-    found = [o for o in proof.result.outcomes if o.status != "does not apply"]
-    found.sort(key=lambda o: ORDER.index(o.status))
-    return [_row(proof, outcome) for outcome in found]
+    return [_row(proof, outcome) for outcome in worst_first(proof.result.outcomes)]
 
 
 def _row(proof: MonthProof, outcome: Outcome) -> Row:
