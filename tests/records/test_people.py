@@ -11,6 +11,8 @@ import pytest
 
 from weirhouse.records import access_log, passwords, people, signing
 from weirhouse.records.access import IDLE, LONGEST, Access, WaitError
+from weirhouse.records.closing import closing
+from weirhouse.records.model import ClosedError, Event
 from weirhouse.records.people import PeopleError, Person
 from weirhouse.records.roles import MANAGE, READ, WRITE, Role
 from weirhouse.records.store import Store
@@ -330,3 +332,20 @@ def test_nothing_in_the_files_is_a_secret(plant: Path) -> None:
     for file in files:
         held = file.read_bytes()
         assert not [secret for secret in secrets if secret.encode() in held], file.name
+
+
+def test_people_come_and_go_while_a_day_is_closed(plant: Path) -> None:
+    """Who came in is no record of the water: a closed day takes it, and the chain stays whole."""
+    access, anna = ready(plant)
+    add(plant, "M. Weir", Role.MANAGER)
+    day = NOW - timedelta(days=1)
+    with Store.open(plant) as store:
+        store.add_events([closing(f"{day:%Y-%m-%d}", "UTC", person="Anna Brook", at=NOW)], entered_at=NOW)
+        note = Event(kind="note", started_at=day, person="Anna Brook", note="late")
+        with pytest.raises(ClosedError):
+            store.add_events([note], entered_at=NOW)
+        people.change(store, anna, replace(anna, role=Role.RELIEF), by="M. Weir", now=day, reason="clock was set back")
+    assert guess(plant, access, "Anna Brook", WORDS, day)
+    with Store.open(plant, read_only=True) as store:
+        assert store.verify() == []
+        assert [event.values["what"] for event in store.events(access_log.KIND)] == ["signed in"]
