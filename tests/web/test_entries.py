@@ -82,6 +82,12 @@ def test_a_reading_put_right_stays_visible_struck(own: tuple[Client, Path]) -> N
     assert (now.value, now.person) == (7.5, "A. Operator")
 
 
+def test_a_reading_leads_from_its_channel_to_its_history(own: tuple[Client, Path]) -> None:
+    client, _ = own
+    id = reading(client, "7.4")
+    assert f'href="/log/entry/{id}"' in client.get("/history/raw_ph").text
+
+
 def test_nothing_changed_is_no_correction(own: tuple[Client, Path]) -> None:
     client, _ = own
     old = reading(client, "7.4")

@@ -4,18 +4,22 @@ import gzip
 import hashlib
 import re
 import shutil
+from datetime import timedelta
 from html import unescape
 from pathlib import Path
 from typing import Any
+from zoneinfo import ZoneInfo
 
 import pytest
 from tests.desk.scene import NOW, Scene
 from tests.web.accounts import signed_in
 from tests.web.conftest import OURS, Client, client_of
 
+from weirhouse import plant as plants
 from weirhouse.records.importing import kept
 from weirhouse.records.store import Store
 
+NEW_YORK = ZoneInfo("America/New_York")
 LOGGER = (
     "Date Time,Raw Turbidity (NTU),Plant Flow (gpm),Spare\n"
     + "".join(f"2026-05-{day:02d} {hour:02d}:00,{3 + hour / 10:.1f},140,x\n" for day in (1, 2) for hour in range(24))
@@ -78,6 +82,43 @@ def test_a_file_is_looked_at_then_stored_as_shown_and_kept_as_it_came(own: tuple
     with Store.open(folder, read_only=True) as store:
         assert store.original(one.id) == LOGGER
         assert store.verify() == []
+
+
+NIGHT = "".join(f"2025-11-02 {h}:{m:02d},{i}\n" for i, (h, m) in enumerate(
+    [(0, 30), (1, 0), (1, 30), (1, 0), (1, 30), (2, 0)]))  # fmt: skip
+FILES = {
+    "commas.csv": "Zeit;Raw Turbidity (NTU)\n14.05.2026 10:00;3,25\n14.05.2026 10:15;<0,1\n14.05.2026 10:30;OVER\n",
+    "night.csv": "time,raw turbidity (NTU)\n" + NIGHT,
+    "long.csv": "date,parameter,value,unit\n2026-05-14,pH raw,7.4,\n2026-05-15,Raw turbidity,3.2,NTU\n",
+    "bad lines.csv": "time,raw turbidity (NTU)\n2026-05-14 10:00,3\nnever,4\n2026-05-14 10:30,5x\n2026-05-14 11:00,\n",
+    "twice.csv": "time,raw turbidity (NTU)\n2026-05-14 10:00,3\n2026-05-14 10:00,3\n2026-05-14 10:00,4\n",
+    "tab.txt": "time\traw turbidity (NTU)\traw ph\n2026-05-14 10:00\t3\t7.1\n",
+}
+
+
+@pytest.mark.parametrize("name", FILES)
+def test_what_is_shown_is_what_is_stored(own: tuple[Client, Path], name: str) -> None:
+    """E-5: the counts, the ends and the extremes of the page against what then stands in the records."""
+    client, folder = own
+    _, path = send(client, FILES[name].encode(), name)
+    html = unescape(client.get(path).text)
+    shown = re.search(r"([\d,]+) values? would be stored", html)
+    assert shown is not None, said(html)
+    rows = re.findall(r'<tr><th scope="row">.*?</th><td>(.*?)</td><td class="right num">(\d+)', html)
+    status, where = bring(client, path)
+    assert status == 303, said(where)
+    (one,) = imports(folder)
+    assert one.stored == int(shown[1]) == sum(int(count) for _, count in rows)
+    ends = [f"{at.astimezone(NEW_YORK):%d %B %Y, %H:%M %Z}".lstrip("0") for at in (one.first, one.last)]
+    for end in ends:
+        assert end in html
+    with Store.open(folder, read_only=True) as store:
+        names = {channel.name: id for id, channel in plants.load(folder).channels.items()}
+        for title, count in rows:
+            since, until = one.first, one.last + timedelta(seconds=1)
+            series = store.values(names[title], since, until, readings=False)
+            typed = [r for r in store.readings(names[title], since, until) if r.note]
+            assert len(series) + len(typed) == int(count)
 
 
 def test_the_same_file_again_adds_nothing_and_says_so(own: tuple[Client, Path]) -> None:

@@ -1,5 +1,6 @@
 """What has a reading done? The history of a channel: a picture, a table, and where to write a new one."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
@@ -29,6 +30,7 @@ class Row:
     when: str
     shown: str
     word: str
+    entry: str = ""  # id of what a person entered; empty for what a logger gave
 
 
 def history_page(folder: PlantFolder, request: Request) -> Response | None:
@@ -46,7 +48,9 @@ def history_page(folder: PlantFolder, request: Request) -> Response | None:
     track = folder.track(channel.id, begin, end + timedelta(seconds=1))
     value = standing.situation.value(channel.id)
     links = [(words, frame.link(f"/history/{channel.id}", **{"for": id}), id == name) for id, words, _ in STRETCHES]
-    rows = _rows(track, channel, plant)
+    with folder.reading() as store:
+        typed = {int(one.taken_at.timestamp()): one.id for one in store.readings(channel.id, begin, end)}
+    rows = _rows(track, channel, plant, typed)
     day = end.astimezone(plant.zone).date()
     return page(request, "history.html", {
         "frame": frame, "channel": channel, "newest": reading_link(value, frame), "value": value, "links": links,
@@ -99,12 +103,13 @@ def _limits(channel: Channel, plant: Plant) -> tuple[chart.Limit, ...]:
     return tuple(found)
 
 
-def _rows(track: Track, channel: Channel, plant: Plant) -> list[Row]:
+def _rows(track: Track, channel: Channel, plant: Plant, typed: Mapping[int, str]) -> list[Row]:
     rows = []
     for i in range(len(track) - 1, max(-1, len(track) - 1 - MOST_ROWS), -1):
         here = datetime.fromtimestamp(int(track.times[i]), plant.zone)
         value = float(track.values[i])
         sign = {3: "<", 4: ">"}.get(int(track.flags[i]), "")
         shown = sign + show(value, channel.inside, channel.unit) if np.isfinite(value) else "no value"
-        rows.append(Row(f"{here:%a} {here.day} {here:%b %H:%M}", shown, FLAGS.get(int(track.flags[i]), "")))
+        word, entry = FLAGS.get(int(track.flags[i]), ""), typed.get(int(track.times[i]), "")
+        rows.append(Row(f"{here:%a} {here.day} {here:%b %H:%M}", shown, word, entry))
     return rows
