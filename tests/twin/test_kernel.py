@@ -209,7 +209,7 @@ def test_flocculation(bench: Bench) -> None:
 def test_clarification_with_blowdown(bench: Bench, blowdown_at: float) -> None:
     def fast(m: int, z: Any) -> float:
         z[places.W : places.W + 4] = 3.0, 30.0, 0.4, 0.9
-        return float(kernel.clarify(0, bench.flow[m], 30000.0, blowdown_at, 60.0, z, bench.o))
+        return float(kernel.clarify(0, bench.o[places.X_MEMO], bench.flow[m], 30000.0, blowdown_at, 60.0, z, bench.o))
 
     def slow(s: State, w: Any) -> Any:
         w[:, :4] = 3.0, 30.0, 0.4, 0.9

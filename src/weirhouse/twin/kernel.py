@@ -65,6 +65,7 @@ LN_ALKALINITY, LN_DOSE = 16, 17
 _LAST = at.PIECES - 1  # a ring's places are counted with it: a remainder costs ten times as much
 # what a cell or a filter takes from one step to the next while its flow and its temperature stay
 KEY, GRADIENT, ROOT, BY_CLASS, LEFT, MEAN = 0, 1, 1, 1, 19, 20
+GT_KEY, GROWN = 2, 3  # of a clarifier, in the slot of its first cell
 MEMO = pl.MEMO
 
 
@@ -355,13 +356,15 @@ def chlorinated(dose, met, flow, dt, z, o):
 
 
 @_compiled
-def clarify(k, flow, gt, blowdown_at, dt, z, o):
+def clarify(k, slot, flow, gt, blowdown_at, dt, z, o):
     """Settle floc at the clarifier's inlet, keep its blanket and let sludge off; return the flow that goes on."""
     if flow <= 0:
         return flow
     area, depth = z[o[pl.T_CLARIFIER_AREA] + k], z[o[pl.T_CLARIFIER_DEPTH] + k]
     ratio = gt / at.GT_FULL_GROWN if z[o[pl.T_HAS_FLOCCULATION]] else at.GT_WITHOUT
-    fall = z[pl.FOUND + FLOC_FALL] * math.sqrt(max(z[pl.W + at.QUALITY], at.LEAST_QUALITY)) * min(1.0, ratio) ** 0.3
+    if z[slot + GT_KEY] != ratio:
+        z[slot + GT_KEY], z[slot + GROWN] = ratio, min(1.0, ratio) ** 0.3
+    fall = z[pl.FOUND + FLOC_FALL] * math.sqrt(max(z[pl.W + at.QUALITY], at.LEAST_QUALITY)) * z[slot + GROWN]
     rise = flow / area
     floats = 0.5 * math.erfc(-math.log(rise / max(fall, 1e-12)) / (z[pl.P_FLOC_SPREAD] * math.sqrt(2.0)))
     total, fine = z[pl.W + at.COAGULATED], z[pl.W + at.FINE]
@@ -687,7 +690,9 @@ def step_member(time, day, setting, dt, raw, temperature, alkalinity, ph, uv254,
             if z[o[pl.T_COAGULATED] + e] == 1:
                 low, high = at.FINE, at.QUALITY + 1
             if kind == at.CLARIFIER:
-                on = clarify(int(z[o[pl.T_CLARIFIER] + e]), on, gt, z[o[pl.R_BLOWDOWN_AT]], dt, z, o)
+                on = clarify(
+                    int(z[o[pl.T_CLARIFIER] + e]), o[pl.X_MEMO] + first * MEMO, on, gt, z[o[pl.R_BLOWDOWN_AT]], dt, z, o
+                )
             for c in range(first, first + int(z[o[pl.T_NUMBER] + e])):
                 volume = z[o[pl.T_CELL_VOLUME] + c]
                 if z[o[pl.T_CELL_BASIN] + c] == 1:
