@@ -187,8 +187,13 @@ def test_rules_are_drawn_to_the_record_only_as_far_as_it_has_storms():
     lead = LEADS.index(6.0)
     falling = np.asarray([own[-1].peak + 6 * PER_HOUR])
     told = [
-        conditional.learn(prior, taught, n, 60.0, "moving").quantiles(grid, falling)[0, lead, 6] for n in (0, 2, 200)
+        conditional.learn(prior, taught, n, 60.0, "moving").quantiles(grid, falling)[0, lead, 6] for n in (1, 20, 500)
     ]
-    assert told[0] == prior.quantiles(grid, falling)[0, lead, 6]
+    unmoved = prior.quantiles(grid, falling)[0, lead, 6]
+    calm = grid_of(made_up(60))
+    idle = conditional.learn(prior, conditional.lessons(calm, []), 0, 60.0, "moving")
+    assert idle.quantiles(grid, falling)[0, lead, 6] == unmoved  # nothing moved, nothing learned
+    assert len({unmoved, *told}) == 4
     came = grid.z[falling[0] + 6 * PER_HOUR] - grid.z[falling[0]]
-    assert abs(told[2] - came) < abs(told[1] - came) + 0.02 < abs(told[0] - came) + 0.04
+    assert abs(told[2] - came) < abs(unmoved - came)
+    assert abs(told[0] - unmoved) < abs(told[2] - unmoved) + 0.02

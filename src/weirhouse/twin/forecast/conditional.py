@@ -34,6 +34,7 @@ REGIMES = ("moving", "quiet")
 SOFT = 0.01  # half width of the pinball's rounded tip [ln units]
 OUTSIDE = 0.3  # weight of moving water outside of storm windows: the bands are to hold within storms
 OWN_ROWS = 2000  # of the plant's own record, at most, to a regime
+HOURS_LIKE_A_STORM = 200.0  # of moving water without a storm
 PRIOR_STORMS = {"moving": 2.0, "quiet": 2.0}  # what the packaged rules weigh, in storms (or ten-day spells)
 
 Rules = NDArray[np.float64]  # (leads, probabilities, features), for features divided by their `sizes`
@@ -224,7 +225,11 @@ def learn(prior: Conditional, taught: Lessons, storms: int, days: float, only: s
     `PRIOR_STORMS`. With `only`, one regime alone is learned, the other stays as it was.
     """
     rules = dict(prior.rules)
-    for regime, worth in (("moving", float(storms)), ("quiet", days / 10.0)):
+    moved_h = int(taught.moving.sum())  # a clear stream may never reach a storm's height and yet move
+    for regime, worth in (
+        ("moving", float(storms) if storms else moved_h / HOURS_LIKE_A_STORM),
+        ("quiet", days / 10.0),
+    ):
         if (only is not None and regime != only) or worth < 1.0:
             continue
         mine = taught.moving if regime == "moving" else ~taught.moving
