@@ -23,6 +23,7 @@ def main() -> int:
     ask.add_argument("--kills", type=int, default=20)
     ask.add_argument("--cuts", type=int, default=2000)
     ask.add_argument("--seed", type=int, default=1)
+    ask.add_argument("--batch", type=int, default=100, help="readings in one sending, at most; more for a slow machine")
     ask.add_argument("--write", type=Path, help="a page with the marks that the figures go between")
     ask.add_argument("--keep", action="store_true", help="let the figures of earlier runs stand in that page")
     ask.add_argument(
@@ -36,7 +37,7 @@ def main() -> int:
 
     with tempfile.TemporaryDirectory(prefix="weirhouse-crash-") as name:
         work = Path(name)
-        killed = kills.run(work, asked.kills, asked.seed, until=until, say=say)
+        killed = kills.run(work, asked.kills, asked.seed, batch=asked.batch, until=until, say=say)
         cut: list[cuts.Cuts] = []
         why = shim.possible()
         if asked.cuts and why:

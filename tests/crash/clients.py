@@ -79,7 +79,7 @@ class Client(threading.Thread):
         self.number, self.door, self.journal, self.day = number, door, journal, day
         self.pick = random.Random(f"{seed}-{number}")
         self.batch, self.count, self.closed = batch, 0, 0
-        self.sent_again = self.readings = self.others = 0
+        self.answers = self.sent_again = self.readings = self.others = 0
         self.refused: list[str] = []
         self.open_entries: list[dict[str, Any]] = []  # of its own, that count
         self._connection: http.client.HTTPConnection | None = None
@@ -110,6 +110,7 @@ class Client(threading.Thread):
                     journal.write(json.dumps(line) + "\n")
                 journal.flush()
                 waiting = None
+                self.answers += 1
 
     # --- what is sent
 

@@ -22,13 +22,13 @@ from tests.crash import shim
 from tests.crash.clients import Act, Client, Door, yesterday
 from tests.crash.disk import MODES, Disk
 from tests.crash.examine import examine, lost
-from tests.crash.kills import CLIENTS, ZONE, new_plant
+from tests.crash.kills import CLIENTS, ZONE, new_plant, wait_for
 from tests.crash.server import Server
 
 from weirhouse.records.store import Store
 
 A_STRETCH = 2000  # cuts into one stretch of writing
-WRITES_S = 1.2  # how long a stretch is
+LEAST_ANSWERS, WRITES_S = 30, 1.0  # a stretch lasts this much longer than that many answers
 WITH_STORE = 50  # every so many cuts the program itself opens what is left, verifies it and writes to it
 
 
@@ -133,6 +133,7 @@ def written(folder: Path, log: Path, cookie: str, seed: int, found: Cuts) -> Non
         server = Server(folder, synchronous=found.synchronous, environment=shim.environment(folder, log))
         try:
             door.open(server.port)
+            wait_for(clients, LEAST_ANSWERS)
             time.sleep(WRITES_S)
         finally:
             door.close()

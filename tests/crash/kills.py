@@ -5,7 +5,7 @@ import random
 import subprocess
 import sys
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from pathlib import Path
@@ -23,6 +23,8 @@ from weirhouse.web.door import cookie_name
 
 A_PLANT, MOST_ENTRIES = 100, 30_000  # kills and entries of one plant folder, which is examined whole after each kill
 CLIENTS = 4
+WHILE_WRITING = 0.9  # of the kills fall after a first acknowledgement, however slow the machine; the others anywhere
+PATIENCE = 20.0  # for acknowledgements [s]
 ZONE = ZoneInfo("America/New_York")  # of the plant file that a new plant begins with
 
 
@@ -48,6 +50,13 @@ class Kills:
     def good(self) -> bool:
         """Whether nothing is at fault, and something was at stake."""
         return not (self.lost or self.double or self.broken or self.told) and self.readings > 0
+
+
+def wait_for(clients: Sequence[Client], more: int) -> None:
+    """Wait until the clients have had so many more acknowledgements; not for ever."""
+    before, end = sum(one.answers for one in clients), time.monotonic() + PATIENCE
+    while sum(one.answers for one in clients) < before + more and time.monotonic() < end:
+        time.sleep(0.002)
 
 
 def new_plant(folder: Path) -> str:
@@ -93,6 +102,8 @@ def _one_plant(folder: Path, kills: int, seed: int, batch: int, found: Kills) ->
             server = Server(folder)
             found.ready_s.append(time.monotonic() - server.began)
             door.open(server.port)
+            if pick.random() < WHILE_WRITING:
+                wait_for(clients, 1)
             time.sleep(pick.uniform(0.05, 0.60))
             door.shut()
             server.kill()
@@ -101,7 +112,7 @@ def _one_plant(folder: Path, kills: int, seed: int, batch: int, found: Kills) ->
                 break
         server = Server(folder)  # what waits is sent once more, and the end is a quiet one
         door.open(server.port)
-        time.sleep(1.0)
+        wait_for(clients, len(clients))
         door.close()
         for client in clients:
             client.join(60)
