@@ -141,6 +141,16 @@ def test_when_it_is_not_on_record_whether_it_ran_a_missing_value_cannot_be_told(
     assert any("not on record whether the plant ran" in c.reason for c in found.not_counted)
 
 
+def test_a_stop_in_the_day_log_tells_where_the_flow_is_not_recorded() -> None:
+    planted = Planted().stop("10 11:00", "10 11:30").drop("plant_flow", "10 11:30", "10 20:00")
+    planted.drop("combined_turbidity", "10 11:00", "10 20:00")
+    assert planted.judge().outcome("cfe_sampling_4h").status == "cannot tell"
+    planted.event("stop", "10 11:00", None, "")
+    assert planted.judge().outcome("cfe_sampling_4h").status == "met"
+    planted.event("start", "10 14:00", None, "")  # from then on it is not on record again
+    assert planted.judge().outcome("cfe_sampling_4h").status == "cannot tell"
+
+
 @pytest.mark.parametrize(
     ("first", "day", "hours", "values"), [(date(2026, 3, 1), 8, 23, 92), (date(2026, 11, 1), 1, 25, 100)]
 )

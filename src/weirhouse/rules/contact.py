@@ -115,7 +115,7 @@ def _outflow_course(ground: Ground, stages: list[Any]) -> Course:
     return Course(track, least=least_flow(ground.plant.design_flow), end=ground.stretch.b.timestamp())
 
 
-def _flow_gap(ground: Ground, day: Day, stages: list[Any]) -> tuple[int, int] | None:
+def _flow_gap(ground: Ground, day: Day, stages: list[Any], course: Course) -> tuple[int, int] | None:
     """Return the first time of a day for which the flow out was not recorded although it may have run."""
     id = _outflow_channel(ground, stages)
     sig = ground.signal(id, upper=True)
@@ -126,8 +126,10 @@ def _flow_gap(ground: Ground, day: Day, stages: list[Any]) -> tuple[int, int] | 
     after = flows[last] if last < len(flows) else 0.0
     on = np.concatenate([[before], flows[first:last], [after]]) > least_flow(ground.plant.design_flow)
     for i in np.flatnonzero(np.diff(points) > 1.5 * sig.interval):
-        if on[i] or on[i + 1]:
-            return int(points[i]), int(points[i + 1])
+        begin, end = int(points[i]), int(points[i + 1])
+        unknown = end - begin - float(course.known(np.array([float(begin)]), np.array([float(end)]))[0])
+        if on[i] or (on[i + 1] and unknown > 1.0):
+            return begin, end
     return None
 
 
@@ -154,7 +156,7 @@ def _day(ground: Ground, day: Day, stages: list[Any], course: Course) -> DayCont
         )  # fmt: skip
     if not course.measured:
         return _cannot("The flow out was not measured, so there is no peak hour.")
-    gap = _flow_gap(ground, day, stages)
+    gap = _flow_gap(ground, day, stages, course)
     if gap is not None:
         begin, end = (f"{ground.local(moment):%H:%M}" for moment in gap)
         return _cannot(f"The flow was not recorded from {begin} to {end}: the peak hour may lie there.")

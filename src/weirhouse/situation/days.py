@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from weirhouse.records.model import DOUBTFUL, REJECTED, Event
 from weirhouse.situation.gather import empty_track
 from weirhouse.situation.model import Stretch, Track
-from weirhouse.situation.running import hold_s, least_flow
+from weirhouse.situation.running import TOLD_S, hold_s, least_flow
 
 Array = NDArray[np.float64]
 PERIOD_H = 4  # a value at least every four hours of operation (40 CFR 141.74(c)(1))
@@ -125,8 +125,10 @@ class Course:
         self.measured = bool(len(good))
         self.least = least
         ends = np.minimum(np.append(times[1:], np.inf), times + hold) if len(times) else times
-        spans = ends - times
         on = flows > least
+        if self.measured:
+            ends = _stopped(times, ends, on, events)
+        spans = ends - times
         knots = np.column_stack([times, ends]).ravel()
         self._knots = knots
         self._spans, self._flows = spans, flows
@@ -189,12 +191,32 @@ def _heap(parts: Array) -> Array:
     return np.column_stack([after - parts, after]).ravel() if len(parts) else np.zeros(0)
 
 
+def _stopped(times: Array, ends: Array, on: NDArray[np.bool_], events: Sequence[Event]) -> Array:
+    """Return until when each flow holds: one of a plant that stood holds on while by the day log it was stopped.
+
+    It does until the log has it started again, and for 36 h at most.
+    """
+    told = sorted((e.started_at.timestamp(), e.kind) for e in events if e.kind in ("start", "stop"))
+    found = ends.copy()
+    if not told:
+        return found
+    moments = np.array([moment for moment, _ in told])
+    following = np.append(times[1:], np.inf)
+    for i in np.flatnonzero((ends < following) & ~on):
+        last = int(np.searchsorted(moments, ends[i], side="right")) - 1
+        if last < 0 or told[last][1] != "stop" or ends[i] - moments[last] > TOLD_S:
+            continue
+        start = next((moment for moment, kind in told[last + 1 :] if kind == "start"), np.inf)
+        found[i] = max(ends[i], min(following[i], start, moments[last] + TOLD_S))
+    return found
+
+
 def _told(events: Sequence[Event], end: float) -> tuple[Array, Array, float]:
     """Return times, a flow of 1 or 0, and how long each holds, from the starts and stops of the day log."""
     told = [e for e in events if e.kind in ("start", "stop")]
     times = np.array([e.started_at.timestamp() for e in told], dtype=float)
     flows = np.array([float(e.kind == "start") for e in told])
-    return times[times < end], flows[times < end], 36 * 3600.0
+    return times[times < end], flows[times < end], TOLD_S
 
 
 def course_of(stretch: Stretch, channel: str) -> Course:
