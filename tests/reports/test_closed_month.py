@@ -32,7 +32,9 @@ def close(folder: Path, *, note: str = WHY, now: datetime = NOW) -> Event:
     with Store.open(folder) as store:
         planned = closing.planned(plant, MONTH, person="R. Thorne", at=now, note=note)
         proof = judged(store, plant, folder, MONTH, now, planned=planned)
-        return closing.close_month(store, proof, digest=MonthlyReport(proof).digest, version="1", now=now)
+        return closing.close_month(
+            store, proof, digest=MonthlyReport(proof).digest, version=version("weirhouse"), now=now
+        )
 
 
 def test_what_is_open_must_be_told_of(demo_copy):
@@ -51,7 +53,9 @@ def test_the_report_of_a_closed_month_comes_out_the_same(demo_copy):
     later = NOW + timedelta(days=40)
     with Store.open(demo_copy) as store:  # life goes on: what is entered for other times does not touch it
         closing.confirm_rule(store, "us_federal/cfe_95_small", "printed, July 2026", person="R. Thorne", now=later)
-        closing.explain(store, plant, "gap:ct_giardia:2026-10", "the meter was read late", person="R. Thorne", now=later)
+        closing.explain(
+            store, plant, "gap:ct_giardia:2026-10", "the meter was read late", person="R. Thorne", now=later
+        )
         store.add_readings(
             [
                 Reading(
@@ -86,6 +90,32 @@ def test_what_comes_after_the_closing_is_listed(demo_copy):
     assert "0.90" in entry["what"]
     assert entry["reason"] == "overlooked on the sheet"
     assert entry["entered_at"].startswith("2026-11-05")
+    assert first.differs == ""
+    assert "entries came after the closing" in second.differs and first.digest in second.differs
+
+
+def test_a_changed_plant_file_is_told_of(demo_copy):
+    """What is not in the chain can change a report too: then the paper says that it is another."""
+    close(demo_copy)
+    text = (demo_copy / "plant.toml").read_text("utf-8")
+    (demo_copy / "plant.toml").write_text(text.replace("population = 1010", "population = 1011"), "utf-8")
+    assert "the plant file, a rule pack or the records were changed" in report(demo_copy).differs
+
+
+def test_an_operator_with_a_certificate_signs(demo_copy):
+    said = {
+        "name": "R. Thorne", "role": "operator", "certificate": "WT-0420", "certificate_class": "II",
+        "certificate_until": "2026-10-15", "active": "yes",
+    }  # fmt: skip
+    event = Event(kind="person", subject="thorne", started_at=NOW - timedelta(days=9), values=said, person="R. Thorne")
+    with Store.open(demo_copy) as store:
+        store.add_events([event], entered_at=NOW - timedelta(days=9))
+    made = report(demo_copy).figures
+    assert made["operators"] == [
+        {"name": "R. Thorne", "certificate": "WT-0420", "class": "II", "valid_until": "2026-10-15", "role": "operator"}
+    ]
+    (lapsed,) = [o["sentence"] for o in made["open"] if o["kind"] == "Who signs"]
+    assert lapsed == "The certificate of R. Thorne is valid until 2026-10-15, which is before the month's end."
 
 
 def test_the_paper_names_the_file_and_the_chain(demo_copy, tmp_path):

@@ -65,6 +65,8 @@ def monthly(
             f"{'it' if number == 1 else 'them'}.",
             err=True,
         )
+    if made.differs:
+        click.echo(made.differs, err=True)
     if as_json:
         print_json(
             {"file": str(out), "digest": made.digest, "open": len(proof.open), "closed": proof.closed is not None}

@@ -406,6 +406,11 @@ def _open(
         yield Open(kind="state", sentence=f"The State must say {lacking.words}; until then: {lacking.handled}.")
     if not any(one.certificate for one in parts["operators"]):
         yield Open(kind="person", sentence="No operator with a certificate is entered under people.")
+    last = records.stretch.b.astimezone(zone).date().isoformat()
+    for one in parts["operators"]:
+        if one.until and one.until < last:
+            text = f"The certificate of {one.name} is valid until {one.until}, which is before the month's end."
+            yield Open(kind="person", sentence=text)
     unconfirmed = [
         o.requirement for o in result.outcomes
         if o.status != "does not apply" and o.requirement.confirmed is None and o.requirement.provenance != "source"

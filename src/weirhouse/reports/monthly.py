@@ -30,6 +30,22 @@ class MonthlyReport:
         """The SHA-256 of the JSON file, as it is printed where the paper is signed."""
         return figures.digest(self.figures)
 
+    @property
+    def differs(self) -> str:
+        """What to say of a closed month whose report is not the one that was kept at its closing; empty where it is."""
+        closing = self.proof.closed
+        kept = str(closing.values.get("digest", "")) if closing is not None else ""
+        if not kept or kept == self.digest:
+            return ""
+        made = str(closing.values.get("made_with", "")) if closing is not None else ""
+        if self.proof.records.since:
+            why = "entries came after the closing, listed here"
+        elif made and made != version("weirhouse"):
+            why = f"it was made by Weirhouse {made}, this is {version('weirhouse')}"
+        else:
+            why = "the plant file, a rule pack or the records were changed; run weirhouse check"
+        return f"The digest kept at the closing is {kept}. This copy is another: {why}."
+
     def json(self) -> bytes:
         """Return the JSON file."""
         return figures.json_bytes(self.figures)
@@ -48,7 +64,8 @@ class MonthlyReport:
         dated = proof.records.at.astimezone(proof.plant.zone)
         return self.figures | {
             "title": f"Monthly report, {self.figures['month_name']}", "dated": f"{dated:%Y-%m-%d}", "foot": FOOT,
-            "digest": self.digest, "pictures": list(charts.charts(proof)), "storm": charts.storm(proof),
+            "digest": self.digest, "differs": self.differs,
+            "pictures": list(charts.charts(proof)), "storm": charts.storm(proof),
         }  # fmt: skip
 
     def written(self, kind: str, paper: Paper = "letter") -> bytes:

@@ -116,7 +116,8 @@ def month_records(
         told = _number(closing.values, "entries")
         sequence = own.sequence - 1 if told is None else told
         came = chain.entered_after(store, sequence, a, b)
-        since = tuple(e for e in came if e.id != closing.id and e.entered_at > own.entered_at)
+        # where the closing does not say how far the records went, what was entered at the same moment is not "after"
+        since = tuple(e for e in came if e.id != closing.id and (told is not None or e.entered_at > own.entered_at))
         at, head = closing.started_at.astimezone(UTC), chain.head_at(store, sequence)
     elif planned is not None:
         closing, at = planned, planned.started_at.astimezone(UTC)

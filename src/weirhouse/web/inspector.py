@@ -42,6 +42,7 @@ def inspector_page(folder: PlantFolder, request: Request) -> Response:
         "frame": proof_frame(folder, "For the inspector"), "sentence": sentence, "months": months, "broken": broken,
         "instruments": _instruments(folder, checks, outs), "operators": people, "plans": plans,
         "deficiencies": deficiencies, "head": head, "keep": retention.table(), "clock": _clock(folder),
+        "today": f"{now.astimezone(plant.zone):%Y-%m-%d}",
         "due": [c for c in current.result.calendar if c.state in ("due", "overdue")] if current is not None else [],
     })  # fmt: skip
 
@@ -62,8 +63,7 @@ def _clock(folder: PlantFolder) -> Any:
 def _instruments(folder: PlantFolder, checks: list[Any], outs: list[Any]) -> list[dict[str, Any]]:
     plant, clock = folder.plant(), clock_of(folder.plant())
     wanted = dict.fromkeys(
-        [id for id in plant.channels if "turbidity" in id or id.endswith("_chlorine")]
-        + [c.subject for c in checks]
+        [id for id in plant.channels if "turbidity" in id or id.endswith("_chlorine")] + [c.subject for c in checks]
     )
     found = []
     for channel in wanted:
