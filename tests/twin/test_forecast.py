@@ -62,6 +62,12 @@ def test_what_comes_later_is_not_looked_at():
     whole = made_up(30, storms=[(19.5, 200), (21, 900)])
     at = FIRST + 20 * DAY
     assert (ask(whole, at).raw == ask(cut(whole, 0, at), at).raw).all()
+    rain = track(whole.times, np.where(whole.times > at, 0.01, 0.001), channel="rain")
+    level = track(whole.times, whole.values, channel="stream_level")
+    seen = ask(whole, at, rain=rain, others={"stream_level": level})
+    blind = ask(whole, at, rain=cut(rain, 0, at), others={"stream_level": cut(level, 0, at)})
+    assert (seen.raw == blind.raw).all()
+    assert seen.inputs == blind.inputs
 
 
 @pytest.mark.parametrize("factor", [0.3, 10.0])

@@ -111,8 +111,9 @@ def forecast(
         raise ForecastError(f"A forecast runs over 1 to 72 h; {hours} h was asked for.")
     if members < 20:
         raise ForecastError(f"A forecast needs 20 paths or more; {members} were asked for.")
-    others = others or {}
     now = int(at.timestamp())
+    others = {name: _until(track, now) for name, track in (others or {}).items()}
+    rain = None if rain is None else _until(rain, now)
     newest = believe(raw, now)
     if not len(newest.times):
         raise ForecastError("No raw turbidity is on record: enter one reading, then ask again.")
@@ -168,6 +169,11 @@ def forecast(
         days=known.days, version=VERSION, seed=seed,
         inputs=_digest(raw, others, rain, now, hours, members, seed, step_s, expectation),
     )  # fmt: skip
+
+
+def _until(track: Track, now: int) -> Track:
+    keep = track.times <= now
+    return replace(track, times=track.times[keep], values=track.values[keep], flags=track.flags[keep])
 
 
 def _paths(
