@@ -79,7 +79,8 @@ LOOSER = [
     ('requirement = "cfe_95_small"\nfraction = 0.9', "fraction = 0.9 is looser than 0.95"),
     ('requirement = "ep_residual_min"\nmax_hours_below = 6', "max_hours_below = 6 is looser than 4"),
     ('requirement = "no_such_rule"\nlimit = 2', 'no requirement "no_such_rule"'),
-    ('requirement = "pn_tier1"\nlimit = 2', "told and not worked out"),
+    ('requirement = "pn_tier1"\nlimit = 2', "told and not what it is judged by"),
+    ('requirement = "cfe_sampling_4h"\nlimit = 2', "told and not what it is judged by"),
 ]
 
 
@@ -146,6 +147,7 @@ def test_a_wrong_pack_is_refused_with_its_line(old: str, new: str, why: str) -> 
         ('source_ref = "S-OWOS, S-PAGES-141.551"', 'source_ref = ""', "source_ref is empty"),
         ("population_below", "population_under", "is no condition of applies"),
         ('channel = "combined_turbidity", tier', "tier", "check needs channel"),
+        ("minutes = 15", "minutes = 5", "minutes is 15"),
     ],
 )
 def test_a_wrong_requirement_is_refused_with_its_line(old: str, new: str, why: str) -> None:

@@ -118,10 +118,10 @@ class Ground:
 
     def washes(self, filter_id: str, *, to_waste: bool) -> Spans:
         """Return when a filter was being washed, with the times it filtered to waste or without."""
-        wash = spans_of(self.stretch.events, ("backwash",), filter_id, WASH_LASTS_S)
+        wash = spans_of(self.stretch.events, ("backwash",), filter_id, longest=WASH_LASTS_S)
         if not to_waste:
             return wash
-        waste = spans_of(self.stretch.events, ("filter_to_waste",), filter_id, TO_WASTE_LASTS_S)
+        waste = spans_of(self.stretch.events, ("filter_to_waste",), filter_id, longest=TO_WASTE_LASTS_S)
         return Spans(np.append(wash.begins, waste.begins), np.append(wash.ends, waste.ends))
 
     # --- what was recorded

@@ -211,9 +211,7 @@ def _laid_over(name: str, pack: Pack, base: Requirement | None, one: Stricter) -
         raise PackError(f'{at}: "{one.requirement}" has no limit that could be made stricter.')
     side = method.stricter if method is not None else ""
     if not side:
-        raise PackError(
-            f'{at}: the limit of "{one.requirement}" is told and not worked out, so it cannot be changed here.'
-        )
+        raise PackError(f'{at}: the limit of "{one.requirement}" is told and not what it is judged by, so it stays.')
     if one.limit > base.limit if side == "lower" else one.limit < base.limit:
         raise PackError(
             f"{at}: {one.limit:g} {base.unit} is looser than {base.limit:g} {base.unit} of {base.citation}; "
@@ -365,6 +363,10 @@ def _check(check: Mapping[str, Any], limit: float | None, wrong: Any) -> None:
     for term in check:
         if term != "method" and term not in method.needs and term not in method.may:
             raise wrong(f'the method {name} takes no term "{str(term)[:40]}"', "check")
+    if check.get("minutes", 15) != 15:
+        raise wrong("minutes is 15: a value is recorded each quarter hour", "check")
+    if check.get("per", "filter") != "filter":
+        raise wrong('per is "filter", or left out where there is a channel', "check")
     if method.limit and limit is None:
         raise wrong(f"limit is missing: the method {name} needs one", "limit")
 

@@ -63,9 +63,9 @@ class Spans:
         return found
 
 
-def spans_of(events: Sequence[Event], kinds: Sequence[str], subject: str, longest: float = np.inf) -> Spans:
-    """Return the spans of events of some kinds on one subject; without an end they last `longest` s."""
-    some = [e for e in events if e.kind in kinds and e.subject == subject]
+def spans_of(events: Sequence[Event], kinds: Sequence[str], *subjects: str, longest: float = np.inf) -> Spans:
+    """Return the spans of events of some kinds on some subjects; without an end they last `longest` s."""
+    some = [e for e in events if e.kind in kinds and e.subject in subjects]
     begins = [e.started_at.timestamp() for e in some]
     ends = [
         e.ended_at.timestamp() if e.ended_at is not None else begin + longest
@@ -114,7 +114,8 @@ def signal(stretch: Stretch, channel: Channel, *, upper: bool, until: float) -> 
     if not keep.all():
         times, raw, flags = times[keep], raw[keep], flags[keep]
     values, bad = raw, np.zeros(len(times), np.uint8)
-    outages = spans_of(stretch.events, OUTAGES, channel.id)
+    names = (channel.id, channel.instrument) if channel.instrument else (channel.id,)
+    outages = spans_of(stretch.events, OUTAGES, *names)
     typed = stretch.typed.get(channel.id)
     by_hand = np.isin(times, typed) if typed is not None else np.zeros(len(times), dtype=bool)
     if len(outages.begins):
