@@ -1,12 +1,12 @@
 """Samples against their rules: by-products, coliform, organic carbon, metals, nitrate; by examples and at each edge."""
 
 import tomllib
-from datetime import date
+from datetime import date, datetime, timedelta
 from typing import Any
 
 import pytest
 from tests.reference import FOLDER
-from tests.rules.lab import Lab, quarterly
+from tests.rules.lab import ZONE, Lab, quarterly
 from tests.rules.planted import Planted, plant, state
 
 from weirhouse.rules.model import MonthFacts, MonthResult
@@ -239,6 +239,15 @@ def test_the_conditions_of_the_e_coli_limit(lab: Lab, status: str) -> None:
     notices = [n for n in result.notices if n.requirement.id == "rtcr_ecoli_mcl"]
     assert [n.tier for n in notices] == ([1] if status == "broken" else [])
     assert result.outcome("rtcr_level2").status == status
+
+
+def test_the_clock_of_tier_1_runs_from_the_result() -> None:
+    result = judge(positive("1", "0", "0", ecoli="1"))
+    [notice] = [n for n in result.notices if n.requirement.id == "rtcr_ecoli_mcl"]
+    told = datetime(2026, 9, 10, 14, tzinfo=ZONE)  # the repeat of the 9th, analysed a day later
+    assert notice.opened_at == told
+    public = next(s for s in notice.steps if s.id == "public_notice")
+    assert public.due == told + timedelta(hours=24)
 
 
 def test_e_coli_in_a_repeat() -> None:

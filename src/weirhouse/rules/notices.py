@@ -141,6 +141,7 @@ def _below(ground: Ground, requirement: Requirement) -> Iterator[Found]:
         )  # fmt: skip
 
 
+_BY_RESULT = {"ecoli", "single_result", "sum_of_results", "percentile", "highest_result"}
 _BY_READING = {"none_above", "any_above", "any_below", "below_for", "two_consecutive", "consecutive_months", "follows"}
 
 
@@ -160,10 +161,20 @@ def _of_outcome(ground: Ground, outcome: Outcome) -> Iterator[Found]:
         days = {day.date: day for day in ground.days}
         if short:
             at = datetime.fromtimestamp(days[min(short)].end, UTC)
+    if method in _BY_RESULT:
+        at = _learned(ground, outcome) or at
     yield Found(
         requirement, outcome.subject, at, outcome.sentence, broken, outcome.shown, f"in {outcome.period.name}",
         kind="missed" if tier == 3 else "limit",
     )  # fmt: skip
+
+
+def _learned(ground: Ground, outcome: Outcome) -> datetime | None:
+    """Return when the last result above the limit was there: its analysis, else its sample; None without one."""
+    over = {int(c.at.timestamp()) for c in outcome.counted if c.over}
+    samples = {s.id: s.taken_at for s in ground.samples if int(s.taken_at.timestamp()) in over}
+    times = [r.analysed_at or samples[r.sample] for r in ground.results if r.sample in samples]
+    return min(max(times).astimezone(UTC), ground.until) if times else None
 
 
 def _kept(ground: Ground, known: Iterable[str]) -> Iterator[NoticeNeeded]:
