@@ -44,7 +44,7 @@ def peopled(bare: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
 @pytest.fixture
 def own(peopled: Path, tmp_path: Path) -> Path:
     """The same, to be written into."""
-    return shutil.copytree(peopled, tmp_path / "peopled", ignore=shutil.ignore_patterns("*-wal", "*-shm"))
+    return shutil.copytree(peopled, tmp_path / "peopled", ignore=shutil.ignore_patterns("*-wal", "*-shm", "sent"))
 
 
 def as_role(folder: Path, role: Role | None, client: Client | None = None) -> Client:
