@@ -4,9 +4,11 @@ from typing import Any
 
 import numpy as np
 import pytest
+from tests.plant.plants import EMBERLY, four_filters, one_filter_si
 from tests.twin import plants
 from tests.twin.members import rules_at_random, storm, trial, weather
 
+from weirhouse.plant import parse_plant
 from weirhouse.twin import layout as at
 from weirhouse.twin import reference
 from weirhouse.twin.compile import Compiled, compile_plant
@@ -98,6 +100,24 @@ def test_plants_drawn_at_random_lose_nothing(seed: int) -> None:
     compiled, p, policy, begin = trial(made, 3, seed, True, **rules_at_random(compile_plant(made), seed))
     result = run(compiled, p, begin, weather(8.0, 3, seed, at_hour=3.0, width=1.0), policy)
     check_ledger(compiled, p, begin, result.end)
+
+
+@pytest.mark.parametrize("text", [EMBERLY, one_filter_si(), four_filters()], ids=["Emberly", "one filter", "four"])
+def test_plant_files_lose_nothing(text: str) -> None:
+    compiled, p, policy, begin = trial(parse_plant(text), 3, 17, wash_time=9000.0)
+    result = run(compiled, p, begin, weather(8.0, 3, 17, at_hour=3.0, width=1.0), policy)
+    assert all(np.isfinite(path).all() for name, path in result.values.items() if name != "ph"), compiled.notes
+    check_ledger(compiled, p, begin, result.end)
+
+
+def test_what_is_left_out_of_a_train_is_said() -> None:
+    twice = plants.plant(plants.filters(1).__class__(kind="filters", id="roughing", name="Roughing filters",
+                         filter=plants.filters(1).filter), plants.filters(1), plants.hill())  # fmt: skip
+    notes = " ".join(compile_plant(twice).notes)
+    assert "No coagulant" in notes
+    assert "Roughing filters: of filters in a row" in notes
+    assert not compile_plant(plants.usual()).notes
+    assert "above the trough" in " ".join(compile_plant(plants.usual(), wash_rate=0.03).notes)
 
 
 # --- stage by stage -----------------------------------------------------------------------------------------------

@@ -322,21 +322,47 @@ def test_shut_intake_takes_nothing_and_lives_from_the_tank() -> None:
     assert (result.path("hill_tank.volume")[:, -1] < result.path("hill_tank.volume")[:, 0]).all()
 
 
-def test_compiled_code_runs_from_a_folder_that_cannot_be_written(tmp_path: Path) -> None:
-    """A read-only installation: no cache may be needed beside the code. Only the way of keeping is tried, in a
-    process of its own; nothing is compiled."""
+def test_compiled_code_is_kept_beside_the_package_or_with_the_user_or_not_at_all(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.delenv("NUMBA_CACHE_DIR", raising=False)
+    monkeypatch.setenv("HOME", str(tmp_path))
+    beside = str(kernel.kept_in())
+    assert Path(beside).parent.name == "__pycache__"
+    make = Path.mkdir
+
+    def read_only_package(self: Path, *args: Any, **kwargs: Any) -> None:
+        if tmp_path not in self.parents:
+            raise PermissionError(str(self))
+        make(self, *args, **kwargs)
+
+    monkeypatch.setattr(Path, "mkdir", read_only_package)
+    assert Path(str(kernel.kept_in())).parent == tmp_path / ".cache" / "weirhouse"
+    monkeypatch.setattr(Path, "mkdir", lambda *_, **__: (_ for _ in ()).throw(PermissionError("all")))
+    assert kernel.kept_in() is None
+
+
+def test_code_compiled_for_another_layout_is_not_taken(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Numba does not see that a constant of another module has changed; its old code would write beside the rows."""
+    now = kernel.kept_in()
+    other = tmp_path / "places.py"
+    other.write_bytes(Path(str(places.__file__)).read_bytes() + b"# one more field\n")
+    monkeypatch.setattr(places, "__file__", str(other))
+    assert kernel.kept_in() != now
+
+
+def test_a_package_that_cannot_keep_code_still_runs(tmp_path: Path) -> None:
     code = (
-        "import os, numba\n"
-        "os.access = lambda *a, **k: False\n"
+        "import pathlib\n"
+        "def no(*a, **k): raise PermissionError('read-only')\n"
+        "pathlib.Path.mkdir = no\n"
         "import weirhouse.twin.kernel as k\n"
-        "assert not k._KEEP\n"
-        "print(k.advance.__name__)"
+        "assert k.kept_in() is None\n"
+        "print(round(k.density_of(4.0), 2))"
     )
-    done = subprocess.run(
-        [sys.executable, "-c", code], capture_output=True, text=True, check=False,
-        env={k: v for k, v in os.environ.items() if k != "NUMBA_CACHE_DIR"} | {"HOME": str(tmp_path)},
-    )  # fmt: skip
-    assert done.stdout.strip() == "advance", done.stderr
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=False,
+                          env={k: v for k, v in os.environ.items() if k != "NUMBA_CACHE_DIR"})  # fmt: skip
+    assert done.stdout.strip() == "999.97", done.stderr
 
 
 def test_progress_is_told_up_to_the_end() -> None:

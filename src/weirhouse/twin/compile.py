@@ -50,7 +50,7 @@ ANTHRACITE, FINE_SAND, COARSE_SAND = (3.0, 4000.0), (8.0, 6000.0), (2.0, 3000.0)
 
 class Train(NamedTuple):
     """The train as numbers. E elements and C stirred cells ahead of the filters, P pipes, K clarifiers, N feeds,
-    F filters of J cells, T tanks behind them with their own cells, R temperatures of the table of bed rise."""
+    F filters of J cells, T tanks behind them with their own cells."""
 
     kind: Ints  # (E,)
     first: Ints  # (E,) place of its first cell, pipe, feed
@@ -89,7 +89,6 @@ class Train(NamedTuple):
     full_deposit: Floats  # (F, J) [g/m^3]
     grain_90: Floats  # (F, J) [m]
     grain_density: Floats  # (F, J) [kg/m^3]
-    rise: Floats  # (F, R) rise of the bed in the wash [m]
     after_kind: Ints  # (A,) elements behind the filters
     after_index: Ints  # (A,)
     tank_full: Floats  # (T,) [m^3]
@@ -355,26 +354,21 @@ def _cells(layers: tuple[Layer, ...], graded: float) -> list[tuple[float, float,
     return found
 
 
-def _bed(one: Filter, rate: float) -> tuple[float, float, float, list[float]]:
-    """Return resistance [s], turbulent part [s^2/m], pore depth [m] and rises [m] of a bed."""
+def _bed(one: Filter, rate: float) -> tuple[float, float, float, float]:
+    """Return resistance [s], turbulent part [s^2/m], pore depth [m] and rise in the coldest wash [m] of a bed."""
     sizes = [float(mean_grain_size(x.effective_size, x.uniformity)) for x in one.layer]
     depths, pores = [x.depth for x in one.layer], [x.porosity for x in one.layer]
     round_ = [x.sphericity for x in one.layer]
     slow, fast = (float(layered_bed_head_loss(u, 20.0, depths, sizes, pores, round_)) for u in (1e-3, 2e-3))
     turbulent = (fast / 2e-3 - slow / 1e-3) / 1e-3
     moving = [(x, s) for x, s in zip(one.layer, sizes, strict=True) if not x.support]
-    rises = [
-        float(
-            bed_rise(
-                rate, t, [x.depth for x, _ in moving], [s for _, s in moving], [x.porosity for x, _ in moving],
-                [x.sphericity for x, _ in moving], [x.density for x, _ in moving],
-            )
+    rise = float(
+        bed_rise(
+            rate, 0.0, [x.depth for x, _ in moving], [s for _, s in moving], [x.porosity for x, _ in moving],
+            [x.sphericity for x, _ in moving], [x.density for x, _ in moving],
         )
-        if moving
-        else 0.0
-        for t in np.arange(0.0, at.RISE_TOP + at.RISE_STEP / 2, at.RISE_STEP)
-    ]  # fmt: skip
-    return slow / 1e-3 - turbulent * 1e-3, turbulent, sum(x.depth * x.porosity for x in one.layer), rises
+    )  # fmt: skip
+    return slow / 1e-3 - turbulent * 1e-3, turbulent, sum(x.depth * x.porosity for x in one.layer), rise
 
 
 def _feed_content(feed: Feed) -> float:
@@ -410,6 +404,11 @@ def _assemble(
         return _floats([[cell[place] for cell in c] + [fill] * (j - len(c)) for c in cells], (len(filters), j))
 
     box = [wash.freeboard or one.water_depth or BOX_DEPTH for one in filters]
+    for one, (*_, rise), depth in zip(filters, beds, box, strict=True):
+        if rise > depth:
+            got.notes.append(
+                f"{one.name}: a cold wash lifts the bed above the trough and would lose media; here it loses none."
+            )
     sized = [_tank(t) for t in tanks]
     kept = [_reserve(t, a, v) for t, (v, a, _) in zip(tanks, sized, strict=True)]
     ids = [t.id for t in tanks]
@@ -444,7 +443,7 @@ def _assemble(
         filter_resistance=_floats([b[0] for b in beds]), filter_turbulent=_floats([b[1] for b in beds]),
         wash_rate=_floats(rates), layer_cells=_ints([len(c) for c in cells]),
         depth=layer(0, 0.0), coefficient=layer(1, 0.0), full_deposit=layer(2, 1.0), grain_90=layer(3, 1.0),
-        grain_density=layer(4, 2650.0), rise=_floats([b[3] for b in beds], (len(filters), -1)),
+        grain_density=layer(4, 2650.0),
         after_kind=_ints(after_kind), after_index=_ints(after_index),
         tank_full=_floats([v for v, _, _ in sized]), tank_area=_floats([a for _, a, _ in sized]),
         tank_keep=_floats([0.9 * v for v, _, _ in sized]), tank_reserve=_floats(kept),

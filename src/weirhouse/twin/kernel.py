@@ -5,9 +5,10 @@ loads it, and only when it runs. A member's hours depend on that member alone, s
 nothing.
 """
 
-# mypy: disable-error-code="no-untyped-def, no-untyped-call, call-arg, var-annotated"
+# mypy: disable-error-code="no-untyped-def, no-untyped-call, call-arg, var-annotated, attr-defined"
 # Numba finds the types of these functions itself when it compiles them.
 
+import hashlib
 import math
 import os
 from collections.abc import Callable
@@ -23,21 +24,34 @@ from weirhouse.twin import layout as at
 from weirhouse.twin import places as pl
 
 
-def _cacheable() -> bool:
-    """Whether compiled code can be kept: beside this file, or where the user keeps such things."""
+def kept_in() -> str | None:
+    """Return the folder in which compiled code is kept: beside this file, or in the user's cache; None for neither.
+
+    Numba looks at the file of a function alone. The places and constants that become part of the code stand in two
+    other files, so that the folder's name is made of the contents of all three: with another layout, another folder.
+    """
+    parts = [Path(file).read_bytes() for file in (__file__, at.__file__, pl.__file__) if file]
+    stamp = hashlib.sha256(b"".join(parts)).hexdigest()[:16]
     named = os.environ.get("NUMBA_CACHE_DIR")
-    beside = Path(__file__).with_name("__pycache__")
-    if named or os.access(beside if beside.exists() else beside.parent, os.W_OK):
-        return True
-    home = Path.home() / ".cache"
-    return os.access(home if home.exists() else home.parent, os.W_OK)
+    bases = [Path(named)] if named else [Path(__file__).with_name("__pycache__"), Path.home() / ".cache" / "weirhouse"]
+    for base in bases:
+        folder = base / f"kernel-{stamp}"
+        try:
+            folder.mkdir(parents=True, exist_ok=True)
+        except OSError:
+            continue
+        if os.access(folder, os.W_OK):
+            return str(folder)
+    return None
 
 
-_KEEP = _cacheable()
+_KEPT_IN = kept_in()
+_usual_place = numba.config.CACHE_DIR  # Numba reads it when a function is declared; it is put back below
+numba.config.CACHE_DIR = _KEPT_IN or _usual_place
 
 
 def _compiled(function: Callable[..., Any]) -> Callable[..., Any]:
-    made: Callable[..., Any] = numba.njit(nogil=True, cache=_KEEP, error_model="numpy")(function)
+    made: Callable[..., Any] = numba.njit(nogil=True, cache=_KEPT_IN is not None, error_model="numpy")(function)
     return made
 
 
@@ -1001,3 +1015,6 @@ def advance(low, high, begin, steps, dt, every, interval, start_of_day, turbidit
                     row[place + n] = z[o[pl.S_DOSE] + n]
         for i in range(width):
             states[m, i] = z[state + i]
+
+
+numba.config.CACHE_DIR = _usual_place

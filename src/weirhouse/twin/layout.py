@@ -95,5 +95,3 @@ LEAST_BOX: Final = 0.15  # [m]
 TRANSFER_LAG: Final = 1800.0  # with which a clearwell is brought back to its level [s]
 OVER_TRIGGER: Final = 900.0  # a turbidity must stay above its trigger so long before it asks for a wash [s]
 LONGEST_TO_WASTE: Final = 3600.0  # [s]
-RISE_STEP: Final = 2.5  # degrees between the temperatures of a table of bed rise
-RISE_TOP: Final = 30.0
