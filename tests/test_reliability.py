@@ -1,4 +1,4 @@
-"""Does every line of the page on reliability name tests that are there?"""
+"""Does every line of the page on reliability name tests that are there, and did a run write its figures?"""
 
 import re
 from pathlib import Path
@@ -31,3 +31,12 @@ def test_a_test_that_is_not_there_would_be_missed() -> None:
     assert missing("`tests/crash/test_short.py::test_that_is_not_there`, `tests/nowhere.py::test_x`") == [
         "tests/crash/test_short.py::test_that_is_not_there", "tests/nowhere.py::test_x",
     ]  # fmt: skip
+
+
+def test_the_figures_stand_between_their_marks() -> None:
+    from tests.crash.figures import BEGIN, END
+
+    _, _, rest = PAGE.partition(BEGIN)
+    figures, found, _ = rest.partition(END)
+    assert found
+    assert "seed" in figures and "commit" in figures, "make crash CRASH_ARGS='--write docs/reliability.md' writes them"

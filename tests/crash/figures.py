@@ -14,10 +14,12 @@ BEGIN, END = "<!-- figures of the last run: written by make crash -->", "<!-- en
 ROOT = Path(__file__).parents[2]
 
 
-def told(seed: int, kills: Kills, cuts: list[Cuts]) -> str:
-    """Return the figures as a page tells them."""
+def told(seed: int, kills: Kills, cuts: list[Cuts], *, commit: str = "") -> str:
+    """Return the figures as a page tells them. `commit`: of a run that was broken off, of which less is known."""
+    broken_off = " (broken off)" if commit else ""
     lines = [
-        f"Run of {datetime.now(UTC):%Y-%m-%d} on commit {_commit()}, seed {seed}: Python {platform.python_version()}, "
+        f"Run of {datetime.now(UTC):%Y-%m-%d}{broken_off} on commit {commit or _commit()}, seed {seed}: "
+        f"Python {platform.python_version()}, "
         f"SQLite {driver.sqlite_version}, {platform.system()} {platform.machine()}, {os.cpu_count()} cores.",
         "",
         "| what was done | how often | acknowledged | lost | double | damaged |",
@@ -33,12 +35,15 @@ def told(seed: int, kills: Kills, cuts: list[Cuts]) -> str:
         what = f"the power cut, simulated; every commit synced ({one.synchronous})"
         if one.synchronous != "FULL":
             what = f"control: the same with synchronous = {one.synchronous}, which must lose"
+        stretches = f" in {one.stretches} stretches of writing" if one.stretches else ""
+        acknowledged = f"{one.acknowledged:,} entries" if one.stretches else "not counted"
+        most = f" (at most {one.lost})" if one.losing else ""
         lines.append(
-            f"| {what} | {one.cuts:,} cuts in {one.stretches} stretches of writing | {one.acknowledged:,} entries | "
-            f"after {one.losing:,} cuts (at most {one.lost}) | – | {one.corrupt:,} |"
+            f"| {what} | {one.cuts:,} cuts{stretches} | {acknowledged} | after {one.losing:,} cuts{most} | – | "
+            f"{one.corrupt:,} |"
         )
     lines.append("")
-    if kills.kills:
+    if kills.examined:
         ready = sorted(kills.ready_s)
         lines.append(
             f"After each kill the pages of the database, the whole chain and every line of the clients' journals were "
@@ -47,13 +52,13 @@ def told(seed: int, kills: Kills, cuts: list[Cuts]) -> str:
             f"at most {ready[-1]:.2f} s. The kills took {kills.seconds / 60:.0f} min."
         )
     for one in cuts:
-        if one.synchronous == "FULL":
+        if one.synchronous == "FULL" and one.operations:
             lines.append(
                 f"The {one.cuts:,} cuts fell into {one.operations:,} writes, syncs and names of files; after "
                 f"{one.by_program:,} of them the program itself opened what was left, verified it and wrote to it. "
                 f"They took {one.seconds / 60:.0f} min."
             )
-    return "\n".join(lines)
+    return "\n".join(lines).rstrip()
 
 
 def write(page: Path, text: str, *, keep: bool = False) -> None:
