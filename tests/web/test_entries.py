@@ -12,6 +12,7 @@ from tests.web.accounts import signed_in
 from tests.web.conftest import OURS, Client, client_of
 
 from weirhouse.records.model import Event, Reading
+from weirhouse.records.roles import Role
 from weirhouse.records.store import Store
 
 DAY = "2026-06-17"  # NOW is 14:00 on the plant's clock
@@ -253,3 +254,19 @@ def test_an_instrument_check_is_entered_in_the_unit_of_its_channel(own: tuple[Cl
     }  # fmt: skip
     page = unescape(client.get(f"/log/{DAY}").text)
     assert "found 0.520 NTU, result passed, standard secondary standard, standard value 0.500 NTU" in page
+
+
+def test_whoever_may_only_look_is_offered_no_form(quiet: Path, tmp_path: Path) -> None:
+    folder = shutil.copytree(quiet, tmp_path / "plant", ignore=shutil.ignore_patterns("*-wal", "*-shm"))
+    writer = signed_in(client_of(folder, NOW), folder, now=NOW)
+    id, before = reading(writer, "7.4"), "2026-06-16"
+    looker = signed_in(client_of(folder, NOW), folder, "I. Hale", Role.INSPECTOR, NOW)
+    for path in (f"/log/entry/{id}", f"/log/{before}/close", f"/log/{DAY}/grid", f"/log/{DAY}", "/imports", "/samples"):
+        for client, offered in ((writer, True), (looker, False)):
+            answer = client.get(path)
+            assert answer.status_code == 200
+            forms = re.findall(r'<form[^>]*method="post" action="(/(?:log|imports|samples)/[^"]*)"', answer.text)
+            sends = [one for one in forms if not one.endswith(("/columns", "/grid"))]
+            assert bool(sends) == (offered and "/grid" not in path), (path, sends)
+    page = looker.get(f"/log/{DAY}/grid").text
+    assert "readonly" in page and "data-grid-send" not in page and "data-grid=" not in page

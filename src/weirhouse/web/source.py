@@ -208,11 +208,15 @@ class PlantFolder:
         Without days, the last 400 are looked at; with them, those from `first` to `last`.
         """
         plant = self.plant()
-        with self.reading() as store:
-            newest = last or self.now(store).astimezone(plant.zone).date()
-            oldest = first or newest - timedelta(days=SEARCHED)
+        newest = last or self.present().astimezone(plant.zone).date()
+        oldest = first or newest - timedelta(days=SEARCHED)
+
+        def make() -> list[day_log.LogLine]:
             begin, end = day_log.day_bounds(plant, oldest)[0], day_log.day_bounds(plant, newest)[1]
-            found = day_log.lines(store, plant, begin, end)
+            with self.reading() as store:
+                return day_log.lines(store, plant, begin, end)
+
+        found = self.kept(("lines of the log", oldest, newest), make)
         wanted = words.casefold().split()
         kept = [
             line
