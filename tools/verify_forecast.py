@@ -41,6 +41,7 @@ BLOCK = 12  # issue times to a block of the bootstrap, about one storm
 RESAMPLES = 500
 READ_DAYS = 100  # of record before an issue time that the forecast looks at for the present state
 FLOOR = 0.1  # [NTU] least that a logarithm is taken of
+UNVERIFIED = 5  # storms, below which a record's figures prove nothing
 SHARES = (0.5, 0.8, 0.95)
 PAGE = Path(__file__).parents[1] / "docs" / "forecast.md"
 BEGIN = "<!-- what was measured: written by make verify-forecast -->"
@@ -263,7 +264,19 @@ def verdict(scored: list[Scored], way: str) -> list[str]:
         worst = max(off, key=abs)
         words.append(f"coverage off by at most {abs(worst):.1f} points, goal {'met' if abs(worst) <= 5 else 'MISSED'}")
         said.append(f"- {way}, {lead} h: {'; '.join(words)}.")
+        if lead in (6, 24):
+            gains = {s.record: _gain(s, i) for s in scored if s.storms >= UNVERIFIED}
+            short = [f"{name} ({gain:+.0f} %)" for name, gain in gains.items() if gain <= 10]
+            if short:
+                said[-1] += (
+                    f" By record, of those with {UNVERIFIED} storms or more, the goal is missed on: {', '.join(short)}."
+                )
     return said
+
+
+def _gain(scored: Scored, column: int) -> float:
+    ok = np.isfinite(scored.ours[:, column])
+    return 100 * skill(scored.ours[ok, column], scored.dressed[ok, column])
 
 
 def pit_rows(scored: list[Scored], way: str) -> list[str]:
@@ -329,7 +342,7 @@ def page(results: list[Scored], found: list[Record], absent: list[str], wanted: 
         some = [r for r in results if r.way == way and r.storms]
         lines += [f"### {TITLES[way]}", "", HEAD, *lines_of(some, "all")]
         for r in some:
-            lines += lines_of([r], r.record + (" (fewer than 5 storms: unverified)" if r.storms < 5 else ""))
+            lines += lines_of([r], r.record + (" (fewer than 5 storms: unverified)" if r.storms < UNVERIFIED else ""))
         lines.append("")
     lines += ["### Where in the forecast what came lay (fifths, %; even is 20 each)", ""]
     lines += ["| way | lead h | lowest | | middle | | highest |", "|---|---|---|---|---|---|---|"]
