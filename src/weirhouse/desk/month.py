@@ -70,7 +70,7 @@ def _turbidity(situation: Situation, result: MonthResult, share: Outcome, top: O
     name = f"{result.a.astimezone(situation.zone):%B} so far:"
     action = f"{name} {_said((share, top))}"
     if value.usable is None or share.value is None or top.value is None:
-        counted = len(share.counted) if share.tally is not None else 0
+        counted, _ = share.how_many
         return unknown(
             situation, "month_turbidity", title, channels, inside="1", unit="percent", caution=caution,
             because=action if counted else "Nothing counts yet this month.",
@@ -89,8 +89,7 @@ def _turbidity(situation: Situation, result: MonthResult, share: Outcome, top: O
         id="month_turbidity", title=title, action=action, value=below, inside="1", unit="percent",
         shown=show(below, "1", "percent"), state=state, caution=caution if state != "steady" else "",
         working=share.sheet, age_s=oldest(situation, channels),
-        confidence=f"{len(share.counted)} values count, {len(share.not_counted)} do not; "
-        f"{age_words(situation, channels)}",
+        confidence=f"{share.how_many[0]} values count, {share.how_many[1]} do not; {age_words(situation, channels)}",
         depends=channels, check="", because=_because((share, top), near),
         figures=(
             figure(
@@ -127,7 +126,7 @@ def _residual(situation: Situation, result: MonthResult, least: Outcome) -> Advi
         id="month_residual", title=title, action=action, value=lowest, inside="g/m^3", unit="mg/L",
         shown=written(lowest, "g/m^3", "mg/L", 2), state="do_now" if short else "steady",
         caution=caution if short else "", working=least.sheet or _looked_up(least), age_s=oldest(situation, channels),
-        confidence=f"{len(least.counted)} values count; {age_words(situation, channels)}", depends=channels,
+        confidence=f"{least.how_many[0]} values count; {age_words(situation, channels)}", depends=channels,
         check="", because=_because((least,), None),
         figures=(
             figure("Lowest", lowest, "g/m^3", "mg/L", digits=2, plain=True, against=against, within=not short),

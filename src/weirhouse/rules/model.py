@@ -266,6 +266,12 @@ class Outcome:
         """The readings that did not count, with reasons."""
         return tuple(c for t in self._tallies() for c in t.not_counted)
 
+    @property
+    def how_many(self) -> tuple[int, int]:
+        """How many readings counted and how many did not, without making an object of each."""
+        counted = sum(int(np.count_nonzero(t.reasons == 0)) for t in self._tallies())
+        return counted, sum(len(t) for t in self._tallies()) - counted
+
     def _tallies(self) -> tuple[Tally, ...]:
         return (*((self.tally,) if self.tally is not None else ()), *self.also)
 

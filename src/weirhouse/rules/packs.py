@@ -11,6 +11,7 @@ import tomllib
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date, datetime
+from functools import lru_cache
 from importlib.resources import files
 from pathlib import Path
 from typing import Any
@@ -238,6 +239,7 @@ class _Where:
         return PackError(f"{self.name}, line {self.lines.of(table, place, key)}: {why}{end}")
 
 
+@lru_cache(maxsize=16)  # what was read stands until its text changes, and a page is not kept waiting for it
 def parse_pack(text: str, name: str) -> Pack:
     """Return the pack that a text gives; PackError with file and line."""
     try:
