@@ -236,6 +236,35 @@ def test_a_gauge_with_a_long_record_is_learned_from():
     assert any("upstream level" in line for line in seeing.basis)
 
 
+@pytest.mark.parametrize("case", range(14))
+def test_odd_records_give_finite_paths(case):
+    """Any step, length, flags, zeros, negatives and holes; companions of one value or none."""
+    rng = np.random.default_rng(case)
+    step, n = int(rng.choice([60, 600, 900, 3600, 86400])), int(rng.choice([1, 2, 5, 20, 200, 2000]))
+    times = FIRST + np.cumsum(rng.integers(1, 3, n)) * step
+    values = np.exp(rng.normal(1, 1.5, n)) if case % 3 else np.full(n, rng.choice([0.0, 0.3, 1000.0]))
+    values = values - (case % 4 == 0)
+    values[rng.random(n) < 0.1] = np.nan
+    values[0] = 2.0
+    flags = (rng.random(n) < 0.1) * rng.integers(0, 5, n)
+    flags[0] = 0
+    others = {
+        "raw_temperature": track(times, rng.normal(8, 1, n), channel="raw_temperature"),
+        "raw_uv254": track(times[:1], [5.0], channel="raw_uv254"),
+        "raw_alkalinity": track(times, np.full(n, np.nan), channel="raw_alkalinity"),
+        "stream_level": track(times, rng.normal(1, 0.1, n), channel="stream_level"),
+    }
+    rain = track(times, np.abs(rng.normal(0, 0.001, n)), channel="rain")
+    at = times[-1] + int(rng.integers(0, 2 * DAY))
+    made = ask(track(times, values, flags), at, members=20, step_s=3600, others=others, rain=rain)
+    assert np.isfinite(made.raw).all()
+    assert (np.diff(made.quantiles(), axis=0) >= 0).all()
+    assert made.uv254 is not None
+    assert np.isfinite(made.uv254).all()
+    assert made.alkalinity is None
+    assert made.raw.max() <= max(5000.0, 5 * np.nanmax(values))
+
+
 # A storm season of a real stream: five months, the last two forecast from what was known at each issue time.
 
 
