@@ -30,7 +30,7 @@ from weirhouse.rules.recorded import (
 )
 from weirhouse.rules.terms import Pick
 from weirhouse.situation.at import flow_channel
-from weirhouse.situation.days import Course, Day, course_of, days_of, periods_of, with_before
+from weirhouse.situation.days import PERIOD_H, Course, Day, course_of, days_of, periods_of, with_before
 from weirhouse.situation.model import Stretch
 from weirhouse.situation.running import least_flow
 
@@ -197,8 +197,7 @@ class Ground:
         all_of = [p for day in self.days for p in periods_of(day, self.plant.zone) if p.end <= self.until_s]
         begins = np.array([p.begin for p in all_of], np.int64)
         ends = np.array([p.end for p in all_of], np.int64)
-        after = [*(p.name for p in all_of[1:]), "00:00"]
-        self._kept["four names"] = [f"{p.name} to {name}" for p, name in zip(all_of, after, strict=True)]
+        self._kept["four names"] = [f"{p.name} to {(int(p.name[:2]) + PERIOD_H) % 24:02d}:00" for p in all_of]
         return periods(begins, ends, self.course(), off_hours=off_hours)
 
     # --- words and units
