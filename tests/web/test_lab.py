@@ -182,6 +182,34 @@ def test_custody_is_added_step_by_step_and_the_results_stay(own: tuple[Client, P
         assert words in sheet
 
 
+def test_a_result_and_a_sample_are_put_right_with_a_reason(own: tuple[Client, Path]) -> None:
+    client, folder = own
+    path = taken(client, "haa5", laboratory="")
+    result(client, path, "haa5", "<6.0", **{"flag.U": "yes"})
+    with Store.open(folder, read_only=True) as store:
+        (old,) = store.results()
+    page = unescape(client.get(f"{path}?correct={old.id}").text)
+    assert 'name="text" value="<6.0"' in page and f'name="replaces" value="{old.id}"' in page
+    assert result(client, path, "haa5", "6.4", replaces=old.id, reason=" ")[0] == 422
+    assert result(client, path, "haa5", "6.4", replaces=old.id, reason="misread the report")[0] == 303
+    form = {"point": "12 Mill Lane", "time": f"{DAY}T09:00", "sampler": "A. Operator", "purpose": "routine",
+            "laboratory": "County laboratory", "person": "x", "note": ""}  # fmt: skip
+    assert 'value="12 Mill Lane"' in client.get(f"{path}/correct").text
+    status, html = post(client, f"{path}/correct", **form, reason="")
+    assert status == 422 and "The reason is empty" in said(html)
+    form["time"] = f"{DAY}T09:30"
+    status, where = post(client, f"{path}/correct", **form, reason="laboratory forgotten")
+    assert status == 303
+    after = unescape(client.get(where).text)
+    assert "6.4 µg/L" in after and "County laboratory" in after and "Ready for a report" in after
+    with Store.open(folder, read_only=True) as store:
+        assert [one.reason for one in store.history(old.id)] == ["", "misread the report"]
+        assert len(store.samples()) == len(store.results()) == 1
+        (line,), (sample,) = store.events("sample"), store.samples()
+        assert line.started_at == sample.taken_at == NOW.replace(hour=13, minute=30)
+        assert store.verify() == []
+
+
 def test_a_sample_is_withdrawn_with_its_line_in_the_log_or_taken_back(own: tuple[Client, Path]) -> None:
     client, folder = own
     path = taken(client, "tthm")

@@ -355,3 +355,24 @@ def lacking(found: Sequence[Bottle]) -> list[str]:
     names = [lack for bottle in found for lack in bottle.lacks]
     names += [lack for bottle in found for line in bottle.lines for lack in line.lacks]
     return list(dict.fromkeys(names))
+
+
+def correct_result(store: Store, old: str, new: Result, *, reason: str, now: datetime) -> str:
+    """Put a result in the place of an old one, with a reason; return its id."""
+    if not reason.strip():
+        raise DayLogError("The reason is empty. Write why: the old result stays, and the reason beside it.", "reason")
+    return store.correct(old, new, person=new.person, reason=reason.strip(), entered_at=now)
+
+
+def correct_sample(store: Store, old: Sample, new: Sample, *, person: str, reason: str, now: datetime) -> str:
+    """Put a sample in the place of an old one, with a reason; return its id. Its results stay with it."""
+    if not reason.strip():
+        raise DayLogError("The reason is empty. Write why: the old form stays, and the reason beside it.", "reason")
+    forms = {entry.id for entry in store.history(old.id)}
+    own = store.correct(old.id, new, person=person.strip(), reason=reason.strip(), entered_at=now)
+    for line in store.events("sample", since=old.taken_at, until=later(old.taken_at, 1.0)):
+        told = replace(line, started_at=new.taken_at, subject=new.point, person=new.sampler)
+        if line.values.get("sample") in forms and told != line:  # the line of the log goes with it
+            told = replace(told, id=str(uuid.uuid5(uuid.NAMESPACE_OID, f"{own} taken")))
+            store.correct(line.id, told, person=person.strip(), reason=reason.strip(), entered_at=now)
+    return own

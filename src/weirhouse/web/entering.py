@@ -34,7 +34,7 @@ def usual_time(day: date, now: datetime, plant: Plant) -> datetime:
 def entry_id(typed: Mapping[str, str]) -> str:
     """Return the id that the form was given, so that sent twice it is kept once; else a new one."""
     try:
-        return str(uuid.UUID(typed["id"]))
+        return str(uuid.UUID(typed.get("id", "")))
     except ValueError:
         return str(uuid.uuid4())
 

@@ -2,7 +2,7 @@
 
 import uuid
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import UTC, date, datetime, timedelta
 from typing import Any
 
@@ -13,10 +13,11 @@ from weirhouse.desk import lab
 from weirhouse.desk.day_log import DayLogError, day_bounds
 from weirhouse.desk.lab import Bottle
 from weirhouse.plant.model import Plant
-from weirhouse.records.analytes import analytes
+from weirhouse.quantity import fits, written
+from weirhouse.records.analytes import analytes, inside_of
 from weirhouse.records.cells import csv_text
 from weirhouse.records.importing import FileProblem, kept, wqx
-from weirhouse.records.model import LAB_FLAGS, PURPOSES, ClosedError, Handover, RecordsError, Sample
+from weirhouse.records.model import LAB_FLAGS, PURPOSES, ClosedError, Handover, RecordsError, Result, Sample
 from weirhouse.situation.clock import TimeError, for_field, typed_time
 from weirhouse.web.entering import entry_id, remembered, stored_person
 from weirhouse.web.forms import Form, SentFile
@@ -117,7 +118,34 @@ def new_page(folder: PlantFolder, request: Request) -> Response:
     return _new_page(folder, request, Typed())
 
 
-def _new_page(folder: PlantFolder, request: Request, typed: Typed, status: int = 200) -> Response:
+def correct_page(folder: PlantFolder, request: Request) -> Response | None:
+    """Answer with the form of a sample as it stands, to put it right."""
+    found = _find(folder, request)
+    return None if found is None else _new_page(folder, request, Typed(), old=found)
+
+
+def correct(folder: PlantFolder, request: Request, form: Form) -> Response | None:
+    """Put a sample right, or show the form again."""
+    found = _find(folder, request)
+    if found is None:
+        return None
+    now = folder.present()
+    try:
+        sample, _ = _sample_of(folder, form)
+        new = replace(sample, custody=found.sample.custody, person=found.sample.person)
+        with folder.writing() as store:
+            own = lab.correct_sample(
+                store, found.sample, new, person=form["person"], reason=form.get("reason", ""), now=now
+            )
+    except (DayLogError, TimeError, RecordsError) as error:
+        problem, wrong = _fault(error)
+        return _new_page(folder, request, Typed(texts=form, problem=problem, field=wrong), 422, found)
+    return stored_person(RedirectResponse(f"/samples/{own}", 303), form["person"])
+
+
+def _new_page(
+    folder: PlantFolder, request: Request, typed: Typed, status: int = 200, old: Bottle | None = None
+) -> Response:
     plant, now = folder.plant(), folder.present()
     today = now.astimezone(plant.zone).date()
     before = _bottles(folder, today - YEAR, today)
@@ -128,11 +156,18 @@ def _new_page(folder: PlantFolder, request: Request, typed: Typed, status: int =
         "point": point, "purpose": like.sample.purpose if like else "routine", "note": "", "laboratory_number": "",
         "laboratory": (like or before[0]).sample.laboratory if before else "",
         "laboratory_id": (like or before[0]).sample.laboratory_id if before else "", "bottle": "", "preservation": "",
-        "sampler": remembered(request), **typed.texts,
+        "sampler": remembered(request), "reason": "",
     }  # fmt: skip
+    if old is not None:
+        names = ("point", "purpose", "note", "laboratory", "laboratory_id", "laboratory_number", "bottle",
+                 "preservation", "sampler")  # fmt: skip
+        texts |= {name: getattr(old.sample, name) for name in names}
+        texts["time"] = for_field(old.sample.taken_at, plant.zone)
+    texts |= typed.texts
     tests = [test for test in analytes() if typed.texts.get(f"test.{test}") == "yes"]
     return page(request, "sample_new.html", {
-        "frame": _frame(folder, "A sample was taken"), "texts": texts, "typed": typed,
+        "frame": _frame(folder, "Put a sample right" if old else "A sample was taken"), "old": old,
+        "texts": texts, "typed": typed,
         "tests": tests or (list(like.tests) if like and not typed.texts else []),
         "analytes": list(analytes().values()), "purposes": list(lab.PURPOSE_WORDS.items()),
         "points": sorted({one.sample.point for one in before}),
@@ -141,32 +176,38 @@ def _new_page(folder: PlantFolder, request: Request, typed: Typed, status: int =
 
 def add(folder: PlantFolder, request: Request, form: Form) -> Response:
     """Store a sample, or show the form again with what is wrong and all that was typed."""
-    plant, now = folder.plant(), folder.present()
-    tests = [test for test in analytes() if form.get(f"test.{test}") == "yes"]
-    known = analytes()
+    now = folder.present()
     try:
-        taken = typed_time(form.get("time", ""), plant.zone, now)
-        if taken > now + timedelta(minutes=5):
-            raise DayLogError("The time lies ahead. Write when the bottle was filled.", "time")
-        if not form.get("person", "").strip():
-            raise DayLogError("Nobody is named. Write who enters it: the log is evidence.", "person")
-        purpose = form.get("purpose", "")
-        bottles = "; ".join(dict.fromkeys(known[test].bottle for test in tests))
-        kept_by = "; ".join(dict.fromkeys(p for test in tests if (p := known[test].preservation)))
-        sample = Sample(
-            point=form.get("point", "").strip(), purpose=purpose if purpose in PURPOSES else "routine",
-            taken_at=taken.astimezone(UTC), sampler=form.get("sampler", "").strip(), person=form["person"].strip(),
-            laboratory=form.get("laboratory", "").strip(), laboratory_id=form.get("laboratory_id", "").strip(),
-            laboratory_number=form.get("laboratory_number", "").strip(), note=form.get("note", "").strip(),
-            bottle=form.get("bottle", "").strip() or bottles, id=entry_id(form),
-            preservation=form.get("preservation", "").strip() or kept_by,
-        )  # fmt: skip
+        sample, tests = _sample_of(folder, form)
         with folder.writing() as store:
             lab.write_sample(store, sample, tests, now=now, late=form.get("late", ""))
     except (DayLogError, TimeError, RecordsError) as error:
         problem, wrong = _fault(error)
         return _new_page(folder, request, Typed(texts=form, problem=problem, field=wrong), 422)
     return stored_person(RedirectResponse(f"/samples/{sample.id}", 303), sample.person)
+
+
+def _sample_of(folder: PlantFolder, form: Form) -> tuple[Sample, list[str]]:
+    """Return the sample that the form says, and what it is looked at for."""
+    plant, now, known = folder.plant(), folder.present(), analytes()
+    tests = [test for test in known if form.get(f"test.{test}") == "yes"]
+    taken = typed_time(form.get("time", ""), plant.zone, now)
+    if taken > now + timedelta(minutes=5):
+        raise DayLogError("The time lies ahead. Write when the bottle was filled.", "time")
+    if not form.get("person", "").strip():
+        raise DayLogError("Nobody is named. Write who enters it: the log is evidence.", "person")
+    purpose = form.get("purpose", "")
+    bottles = "; ".join(dict.fromkeys(known[test].bottle for test in tests))
+    kept_by = "; ".join(dict.fromkeys(p for test in tests if (p := known[test].preservation)))
+    said = {name: text.strip() for name, text in form.items()}
+    sample = Sample(
+        point=said.get("point", ""), sampler=said.get("sampler", ""), laboratory=said.get("laboratory", ""),
+        laboratory_id=said.get("laboratory_id", ""), laboratory_number=said.get("laboratory_number", ""),
+        note=said.get("note", ""), purpose=purpose if purpose in PURPOSES else "routine", id=entry_id(form),
+        taken_at=taken.astimezone(UTC), person=said["person"], bottle=said.get("bottle") or bottles,
+        preservation=said.get("preservation") or kept_by,
+    )  # fmt: skip
+    return sample, tests
 
 
 # --- one sample --------------------------------------------------------------------------------------------------
@@ -205,15 +246,39 @@ def _sample_page(
         "id": str(uuid.uuid4()), "person": remembered(request), "analyte": first, "text": "",
         "unit": "", "limit": "", "limit_kind": "", "method": "",
         "analysed": "", "prepared": "", "analyst": "", "fraction": "", "note": "", "late": "",
+        "replaces": "", "reason": "",
         "laboratory": found.sample.laboratory,
     }  # fmt: skip
+    wrong = result.texts.get("replaces") or request.query_params.get("correct", "")
+    old = next((line.result for line in found.lines if line.result.id == wrong), None)
+    if old is not None:
+        usual |= _as_typed(old, plant)
     return page(request, "sample.html", {
-        "frame": _frame(folder, f"Sample at {found.sample.point}"), "found": found, "result": result, "step": step,
+        "frame": _frame(folder, f"Sample at {found.sample.point}"), "found": found, "old": old,
+        "known": analytes(), "result": result, "step": step,
         "texts": {**usual, **result.texts}, "analytes": list(analytes().values()), "purposes": lab.PURPOSE_WORDS,
         "steps": {"person": remembered(request), "to": "", "time": for_field(now, plant.zone), "condition": "",
                   **step.texts},
         "kinds": list(lab.LIMIT_WORDS.items()), "flags": list(lab.FLAG_WORDS.items()), "now": now,
     }, status)  # fmt: skip
+
+
+def _as_typed(old: Result, plant: Plant) -> dict[str, str]:
+    """Return the fields of the form as a result stands."""
+    inside = inside_of(old.analyte, old.unit)
+    limit = ""
+    if old.limit is not None and not old.text.startswith(("<", ">")):
+        limit = written(old.limit, inside, old.unit, 6) if fits(old.unit, inside) else f"{old.limit:g}"
+    times = {
+        name: for_field(at, plant.zone) if at else ""
+        for name, at in (("analysed", old.analysed_at), ("prepared", old.prepared_at))
+    }
+    return {
+        "replaces": old.id, "analyte": old.analyte, "text": old.text, "unit": old.unit, "limit": limit,
+        "limit_kind": old.limit_kind if limit else "", "method": old.method, "analyst": old.analyst,
+        "fraction": old.fraction, "laboratory": old.laboratory, "note": old.note, "reason": "", **times,
+        **{f"flag.{flag}": "yes" for flag in old.lab_flags},
+    }  # fmt: skip
 
 
 def add_result(folder: PlantFolder, request: Request, form: Form) -> Response | None:
@@ -238,7 +303,10 @@ def add_result(folder: PlantFolder, request: Request, form: Form) -> Response | 
             fields={**fields, "id": entry_id(form)},
         )  # fmt: skip
         with folder.writing() as store:
-            lab.write_result(store, made, now=now, late=form.get("late", ""))
+            if form.get("replaces"):
+                lab.correct_result(store, form["replaces"], made, reason=form.get("reason", ""), now=now)
+            else:
+                lab.write_result(store, made, now=now, late=form.get("late", ""))
     except (DayLogError, TimeError, RecordsError) as error:
         problem, wrong = _fault(error)
         return _sample_page(folder, request, Typed(texts=form, problem=problem, field=wrong), Typed(), 422)
