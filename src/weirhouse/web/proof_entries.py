@@ -139,8 +139,12 @@ def _rules(
     chosen = next((r for r in book.requirements if r.key == key), None)
     rank = {"memory": 0, "mixed": 1, "source": 2}
     asked = sorted(book.requirements, key=lambda r: (r.confirmed is not None, rank[r.provenance]))
+    month = f"{folder.present().astimezone(folder.plant().zone):%Y-%m}"
+    outcomes = proof_at(folder, month).result.outcomes
+    applying = {o.requirement.key for o in outcomes if o.status != "does not apply"}
     return page(request, "proof_rules.html", {
         "frame": proof_frame(folder, "Rules and where each comes from"), "asked": asked, "chosen": chosen,
+        "judged": [r for r in asked if r.key in applying], "others": [r for r in asked if r.key not in applying],
         "titles": book.titles, "texts": texts, "problem": problem, "field": field, "quote": lambda k: quote(k, safe=""),
         "unconfirmed": sum(r.confirmed is None for r in book.requirements),
     }, status)  # fmt: skip
