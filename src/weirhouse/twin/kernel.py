@@ -137,7 +137,7 @@ def carbon_constants(temperature):
 
 @_compiled
 def ph_after(ph, alkalinity, used, temperature):
-    """Return the pH once a coagulant has used some of the alkalinity; 4 where it has used up far more than all."""
+    """Return the pH once a coagulant has used some of the alkalinity."""
     k1, k2, kw, one = carbon_constants(temperature)
     h = 10.0**-ph
     first, second = k1 * h, k1 * k2
