@@ -92,7 +92,9 @@ def test_every_link_of_proof_leads_somewhere(client):
     assert len([link for link in found if "/rule/" in link]) > 10
     assert len([link for link in found if "/total/" in link]) > 20
     days = sorted(link for link in found if "/day/" in link)
-    found -= set(days[2:])  # made by one line of the template
+    months = sorted(link for link in found if re.fullmatch(r"/proof/\d{4}-\d\d", link) and MONTH not in link)
+    rules = sorted(link for link in found if "/rule/" in link)
+    found -= {*days[2:], *months[1:], *rules[15:]}  # made by one line of a template each
     for link in sorted(link for link in found if "report.pdf" not in link):
         assert client.get(link).status_code == 200, link
 
