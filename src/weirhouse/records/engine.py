@@ -6,6 +6,7 @@ which declares the tables, and Alembic, which changes them, take as long to load
 loaded only where a file is made or brought up to date (see docs/decisions).
 """
 
+import secrets
 import threading
 import time
 from collections.abc import Iterable, Iterator, Sequence
@@ -111,7 +112,8 @@ class Database:
         if self.broken is not None:
             raise self.broken
         with self._lock:
-            self.run("BEGIN IMMEDIATE")
+            with self._told():
+                self._begin()
             try:
                 yield
                 self.run("COMMIT")
@@ -120,6 +122,24 @@ class Database:
                     if self._connection.in_transaction:
                         self._connection.execute("ROLLBACK")
                 raise
+
+    def _begin(self) -> None:
+        """Begin a write. Asked for often and at odd moments: the library's own tenths of a second can starve one."""
+        until = time.monotonic() + WAIT_S
+        self._connection.execute("PRAGMA busy_timeout = 0")
+        try:
+            while True:
+                try:
+                    self._connection.execute("BEGIN IMMEDIATE")
+                except driver.OperationalError as fault:
+                    code = getattr(fault, "sqlite_errorcode", 0) & 0xFF
+                    if code not in (driver.SQLITE_BUSY, driver.SQLITE_LOCKED) or time.monotonic() > until:
+                        raise
+                else:
+                    return
+                time.sleep((1 + secrets.randbelow(16)) / 1000)
+        finally:
+            self._connection.execute(f"PRAGMA busy_timeout = {WAIT_S * 1000:.0f}")
 
     def check(self) -> Iterator[str]:
         """Yield what SQLite finds wrong with the file."""
