@@ -53,11 +53,11 @@ def there(tmp_path_factory: pytest.TempPathFactory, browser: Browser) -> Iterato
             "correct": f"/log/entry/{new.id}/correct", "correct note": f"/log/entry/{note.id}/correct",
             "day": "/log/2026-06-17", "file": f"/imports/file/{logger.digest}",
             "results": f"/samples/file/{results.digest}", "sample": f"/samples/{sample.id}",
-            "sheet": f"/samples/{sample.id}/sheet",
+            "sheet": f"/samples/{sample.id}/sheet", "grid": "/log/2026-06-17/grid",
         }  # fmt: skip
 
 
-PAGES = ("history", "entry", "correct", "correct note", "day", "file", "results", "sample", "sheet")
+PAGES = ("history", "entry", "correct", "correct note", "day", "file", "results", "sample", "sheet", "grid")
 
 
 @pytest.mark.parametrize("name", PAGES)
@@ -86,6 +86,7 @@ def test_a_custody_sheet_and_a_day_print_whole(there: tuple[Visit, dict[str, str
     for name, words in (
         ("sheet", ("Chainofcustody", "12MillLane", "Totalcoliform", "Courier", "onice", "Labels")),
         ("day", ("Daylog,Wednesday17June2026", "Heardthunder", "withdrawn2026-06-1714:00byA.Operator:slipped")),
+        ("grid", ("ReadingsofWednesday17June2026", "00:00to14:00", "Rawturbidity[NTU]", "3.2")),
         ("history", ("enteredbyA.Operator", "withdrawnbyA.Operator", "Astyped", "74")),
     ):
         visit.go(paths[name])
