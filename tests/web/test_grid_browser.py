@@ -171,6 +171,22 @@ def test_what_the_server_does_not_get_is_kept_through_a_reload_and_sent(desk: De
     assert page.evaluate("localStorage.length") == 0
 
 
+def test_what_is_half_typed_comes_back_and_is_not_sent_by_itself(desk: Desk) -> None:
+    page = desk.page
+    page.focus(desk.box(0, "raw_ph"))
+    page.keyboard.type("7.")
+    page.reload()
+    expect(page.locator(desk.box(0, "raw_ph"))).to_have_value("7.")
+    desk.says(0, "raw_ph", "not sent: leave the cell")
+    assert desk.kept() == []
+    page.focus(desk.box(0, "raw_ph"))
+    page.keyboard.press("End")
+    page.keyboard.type("42")
+    page.keyboard.press("Enter")
+    desk.says(0, "raw_ph", "saved")
+    assert desk.kept() == [(0, "7.42")]
+
+
 def test_kept_and_not_answered_is_kept_once(desk: Desk) -> None:
     page = desk.page
     lost: list[int] = []

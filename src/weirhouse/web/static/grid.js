@@ -31,7 +31,7 @@ export function grid(form) {
     input.parentElement.dataset.state = word;
     input.setAttribute("aria-invalid", String(word === "refused" || word === "asked"));
     const words = { saved: "saved", typing: "", sending: "not saved yet", waiting: "not saved yet", asked: "asked back",
-      refused: "not kept", gone: "taken back" };
+      refused: "not kept", gone: "taken back", draft: "not sent: leave the cell" };
     input.parentElement.querySelector(".cell-state").textContent = sentence || words[word];
   }
 
@@ -301,10 +301,9 @@ export function grid(form) {
   for (const [key, cell] of Object.entries(store.cells)) {
     const input = inputs.get(key);
     cell.stuck = undefined;
-    if (!cell.flight) cell.ready = true;
     if (input) {
       input.value = cell.text;
-      state(key, "waiting");
+      state(key, cell.flight || cell.ready ? "waiting" : "draft"); // what was half typed is not sent by itself
     }
   }
   window.addEventListener("online", send);
