@@ -168,6 +168,7 @@ class Client(threading.Thread):
             "time": f"{self.day}T{self._time()}",
             "point": "entry point",
             "sampler": PERSON,
+            "test.toc": "yes",
             "note": words,
         }
         line = {"id": id, "kind": "sample", "note": words}
