@@ -118,6 +118,18 @@ def test_an_operator_with_a_certificate_signs(demo_copy):
     assert lapsed == "The certificate of R. Thorne is valid until 2026-10-15, which is before the month's end."
 
 
+def test_the_stock_is_told_as_it_was_counted_and_not_guessed(demo_copy):
+    assert {c["stock"] for c in report(demo_copy).figures["chemicals"]} == {"not counted"}
+    counted = Event(
+        kind="stock_count", subject="coagulant", started_at=NOW - timedelta(days=6), values={"volume": 0.4163953},
+        person="R. Thorne",
+    )  # fmt: skip
+    with Store.open(demo_copy) as store:
+        store.add_events([counted], entered_at=NOW)
+    stock = {c["feed"]: c["stock"] for c in report(demo_copy).figures["chemicals"]}
+    assert stock == {"Coagulant": "110 gal", "Hypochlorite": "not counted"}
+
+
 def test_the_paper_names_the_file_and_the_chain(demo_copy, tmp_path):
     from tests.reports.paper import words
 

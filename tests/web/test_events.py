@@ -240,8 +240,9 @@ def test_every_kind_on_the_page_can_be_entered_in_one_form(own: tuple[Client, Pa
     assert kinds == {
         "backwash", "filter_to_waste", "dose_change", "start", "stop", "intake_shut", "intake_open", "batch",
         "delivery", "power_failure", "instrument_fault", "instrument_check", "instrument_out", "maintenance", "outage",
+        "stock_count", "plan", "deficiency",
     }  # fmt: skip
-    assert len(links) == 20  # two filters, two feeds
+    assert len(links) == 24  # two filters, two feeds
     for number, link in enumerate(links):
         html = unescape(client.get(link).text)
         sent = dict(re.findall(r'<input type="(?!radio)[^>]*name="(\w+)"[^>]*value="([^"]*)"', html))
@@ -261,6 +262,7 @@ def test_every_kind_on_the_page_can_be_entered_in_one_form(own: tuple[Client, Pa
             else {}
         )
         sent |= {"level_after": "26", "product": "20 L", "lot": "7"} if "batch" in link else {}
+        sent |= {"volume": "110 gal"} if "stock_count" in link else {}
         answer = client.post(link.partition("?")[0], data=sent, headers=OURS)
         assert answer.status_code == 303, (link, said(unescape(answer.text)))
     with Store.open(folder, read_only=True) as store:

@@ -215,6 +215,17 @@ def test_an_explanation_and_a_confirmed_rule_are_kept(own):
         assert (event.subject, event.person) == (key, "R. Thorne")
 
 
+def test_a_deficiency_entered_in_the_day_log_stands_before_the_inspector(own):
+    client, _ = own
+    entry = {"id": "", "time": "2026-10-31T15:30", "until": "", "note": "vent of the clearwell without a screen"}
+    assert send(client, "/log/2026-10-31/deficiency", **entry).status_code == 303
+    plan = entry | {"note": "sampling plan for by-products", "due": "2027-01-15"}
+    assert send(client, "/log/2026-10-31/plan", **plan).status_code == 303
+    page = text_of(client.get("/proof/inspector").text)
+    assert "vent of the clearwell without a screen" in page
+    assert "sampling plan for by-products, due 2027-01-15" in page
+
+
 def test_a_month_is_closed_from_the_page_and_its_report_stays(own):
     client, folder = own
     assert "not over yet" in text_of(client.get("/proof/2026-10/open").text)

@@ -29,10 +29,13 @@ KINDS = {
     "sample": "Sample taken",
     "batch": "Day tank filled",
     "delivery": "Delivery",
+    "stock_count": "Stock counted",
     "instrument_check": "Instrument checked",
     "instrument_out": "Instrument out of service",
     "instrument_fault": "Instrument fault",
     "maintenance": "Maintenance",
+    "plan": "Plan or survey",
+    "deficiency": "Deficiency found",
     "closed": "Closed",
 }
 NOT_SHOWN = frozenset({"access", "person", "closed"})  # kept in the same records, and shown elsewhere
@@ -43,6 +46,7 @@ _SUBJECT_WANTED = {
     "dose_change": "feed",
     "batch": "feed",
     "delivery": "feed",
+    "stock_count": "feed",
     "instrument_fault": "channel",
     "instrument_check": "channel",
     "instrument_out": "channel",

@@ -77,6 +77,10 @@ DEEDS = {
             asks=(Ask(name="volume", title="Volume"), Ask(name="lot", title="Lot", number=False)),
         ),
         Deed(
+            kind="stock_count", group="Stock counted", words="",
+            asks=(Ask(name="volume", title="Product in store", required=True, hint="All drums together."),),
+        ),
+        Deed(
             kind="instrument_check", group="Instrument", words="checked",
             asks=(
                 Ask(name="standard", title="Held against", number=False, required=True,
@@ -89,6 +93,11 @@ DEEDS = {
         ),
         Deed(kind="instrument_out", group="Instrument", words="out of service", ends=True),
         Deed(kind="maintenance", group="Upkeep", words="maintenance", ends=True),
+        Deed(
+            kind="plan", group="Inspection", words="plan or survey",
+            asks=(Ask(name="due", title="Due", number=False, hint="The day by which it is to be done or renewed."),),
+        ),
+        Deed(kind="deficiency", group="Inspection", words="deficiency found", ends=True),
         Deed(kind="outage", group="Trouble", words="outage", ends=True),
         Deed(kind="power_failure", group="Trouble", words="power failure", ends=True),
         Deed(kind="instrument_fault", group="Trouble", words="instrument fault", ends=True),
