@@ -4,6 +4,7 @@ import gzip
 import hashlib
 import re
 import shutil
+import threading
 from datetime import timedelta
 from html import unescape
 from pathlib import Path
@@ -18,6 +19,7 @@ from tests.web.conftest import OURS, Client, client_of
 from weirhouse import plant as plants
 from weirhouse.records.importing import kept
 from weirhouse.records.store import Store
+from weirhouse.web import imports as pages
 
 NEW_YORK = ZoneInfo("America/New_York")
 LOGGER = (
@@ -284,3 +286,28 @@ def test_into_a_closed_month_it_comes_with_a_reason(own: tuple[Client, Path]) ->
     assert imports(folder) == []
     assert bring(client, path, late="logger was away", id="two")[0] == 303
     assert len(imports(folder)) == 1
+
+
+def test_a_long_import_says_how_far_it_is(own: tuple[Client, Path], monkeypatch: pytest.MonkeyPatch) -> None:
+    client, folder = own
+    go_on = threading.Event()
+    real = pages.import_file
+
+    def slow(*given: Any, tick: Any, **more: Any) -> Any:
+        tick(0.4)
+        assert go_on.wait(20)
+        return real(*given, tick=tick, **more)
+
+    _, path = send(client, LOGGER)
+    client.get(path)
+    monkeypatch.setattr(pages, "import_file", slow)
+    status, where = bring(client, path)
+    assert status == 303 and where.startswith("/imports/job/")
+    answer = client.get(where)
+    assert answer.headers["refresh"] == "1" and "40 % done" in answer.text and 'value="40"' in answer.text
+    assert imports(folder) == []
+    go_on.set()
+    done = client.get(where)
+    assert done.status_code == 303 and done.headers["location"].startswith("/imports?done=")
+    assert len(imports(folder)) == 1
+    assert client.get("/imports/job/none").status_code == 404
