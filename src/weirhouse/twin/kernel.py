@@ -55,6 +55,14 @@ def _compiled(function: Callable[..., Any]) -> Callable[..., Any]:
     return made
 
 
+def _woven_in(function: Callable[..., Any]) -> Callable[..., Any]:
+    """Compile a small stage into those that call it: a call costs as much as what it does."""
+    made: Callable[..., Any] = numba.njit(
+        nogil=True, cache=_KEPT_IN is not None, error_model="numpy", forceinline=True
+    )(function)
+    return made
+
+
 @intrinsic
 def _place_of(typingctx, array):
     """Return the address of an array's numbers. Stages take addresses: counting who holds an array took half the time.
@@ -165,7 +173,7 @@ def ph_after(ph, alkalinity, used, temperature):
 # --- stirred cells and plug flow ----------------------------------------------------------------------------------
 
 
-@_compiled
+@_woven_in
 def exponential(r):
     """Return exp(-r) and its mean over a step, that of exp(-s) for s from 0 to `r`."""
     fallen = math.expm1(-r)
@@ -174,9 +182,7 @@ def exponential(r):
 
 @_compiled
 def remember(slot, kind, c, flow, volume, dt, z, o):
-    """Work out what a cell needs at a flow, where it was another one in the step before."""
-    if z[slot + KEY] == flow:
-        return
+    """Work out what a cell needs at a flow; it is asked for where that was another one in the step before."""
     z[slot + KEY] = flow
     z[slot + LEFT], z[slot + MEAN] = exponential(flow * dt / volume)
     if kind == at.BASIN:
@@ -190,7 +196,7 @@ def remember(slot, kind, c, flow, volume, dt, z, o):
         z[slot + GRADIENT] = gradient(c, flow, z, o)
 
 
-@_compiled
+@_woven_in
 def stirred(c, left, mean, low, high, z, o):
     """Pass what `w` carries from `low` up to `high` through one stirred cell; `w` becomes the mean that leaves."""
     cell = o[pl.S_CELLS] + c * at.CARRIED
@@ -218,7 +224,7 @@ def fading(c, flow, volume, dt, z, o):
     return lost
 
 
-@_compiled
+@_woven_in
 def settling(c, slot, area, dt, z, o):
     """Pass the size classes through one stirred cell in which they settle; return what settles [g]."""
     kept = 0.0
@@ -253,7 +259,7 @@ def gradient(c, flow, z, o):
     return math.sqrt(square)
 
 
-@_compiled
+@_woven_in
 def flocculating(c, slot, flow, volume, dt, z, o):
     """Pass coagulated matter through one compartment in which fine matter grows to floc."""
     cell = o[pl.S_CELLS] + c * at.CARRIED
@@ -273,7 +279,7 @@ def flocculating(c, slot, flow, volume, dt, z, o):
     z[cell + at.FINE] = min(after, z[cell + at.COAGULATED])
 
 
-@_compiled
+@_woven_in
 def plug_flow(q, flow, size, dt, decaying, z, o):
     """Push `w` into a pipe and take as much from its other end into `w`; return what chlorine decays [g]."""
     lost = 0.0
@@ -324,7 +330,7 @@ def plug_flow(q, flow, size, dt, decaying, z, o):
 # --- coagulant ----------------------------------------------------------------------------------------------------
 
 
-@_compiled
+@_woven_in
 def coagulation(best, dose, ph, best_ph, under, over):
     """Return the quality of coagulation; `best` and `dose` are logarithms."""
     off = dose - max(best, _LN_LEAST_DOSE)
@@ -333,7 +339,7 @@ def coagulation(best, dose, ph, best_ph, under, over):
     return max(math.exp(-by_dose * by_dose - by_ph * by_ph), at.LEAST_QUALITY)
 
 
-@_compiled
+@_woven_in
 def best_dose(turbidity, uv254, temperature, ln_alkalinity, z, o):
     """Return the logarithm of the best dose as Al [g/m^3]."""
     grown = z[pl.P_DOSE_TURBIDITY] * math.log(turbidity + 1) + z[pl.P_DOSE_ALKALINITY] * ln_alkalinity
@@ -341,7 +347,7 @@ def best_dose(turbidity, uv254, temperature, ln_alkalinity, z, o):
     return z[pl.P_DOSE_CONSTANT] + shift + grown
 
 
-@_compiled
+@_woven_in
 def fed(n, dose, feeding, flow, dt, z, o):
     """Draw a feed's solution from its day tank and return the dose that it really gives [g/m^3]."""
     if feeding == 0 or dose <= 0 or flow <= 0:
@@ -356,7 +362,7 @@ def fed(n, dose, feeding, flow, dt, z, o):
     return dose * share
 
 
-@_compiled
+@_woven_in
 def chlorinated(dose, met, flow, dt, z, o):
     """Add chlorine to `w`, less what is used up at once where nothing met that before."""
     gone = 0.0 if met else min(dose, z[pl.P_CHLORINE_DEMAND])
@@ -369,7 +375,7 @@ def chlorinated(dose, met, flow, dt, z, o):
 # --- clarifier ----------------------------------------------------------------------------------------------------
 
 
-@_compiled
+@_woven_in
 def clarify(k, slot, flow, gt, blowdown_at, dt, z, o):
     """Settle floc at the clarifier's inlet, keep its blanket and let sludge off; return the flow that goes on."""
     if flow <= 0:
@@ -426,7 +432,7 @@ def clarify(k, slot, flow, gt, blowdown_at, dt, z, o):
 # --- filters ------------------------------------------------------------------------------------------------------
 
 
-@_compiled
+@_woven_in
 def filtering(f, slot, u, dt, solids, quality, z, o):
     """Filter for one step: return the turbidity off the filter and what it lets through [g/m^3]."""
     if z[slot + KEY] != u:
@@ -517,7 +523,7 @@ def washing(f, dt, z, o):
 # --- tanks --------------------------------------------------------------------------------------------------------
 
 
-@_compiled
+@_woven_in
 def tank_mix(i, inflow, outflow, volume, dt, fast, slow, z, o):
     """Pass chlorine through a tank whose level may move; return both parts that leave and what decays [g]."""
     n = int(z[o[pl.T_TANK_CELLS] + i])
@@ -712,7 +718,8 @@ def step_member(time, day, setting, dt, raw, temperature, alkalinity, ph, uv254,
                 if z[o[pl.T_CELL_BASIN] + c] == 1:
                     volume *= z[pl.P_DEAD_ZONE]
                 slot = o[pl.X_MEMO] + c * MEMO
-                remember(slot, kind, c, on, volume, dt, z, o)
+                if z[slot + KEY] != on:
+                    remember(slot, kind, c, on, volume, dt, z, o)
                 if kind == at.BASIN:
                     z[o[pl.S_LEDGER] + at.L_BASIN] += settling(c, slot, z[o[pl.T_CELL_AREA] + c], dt, z, o)
                 elif kind == at.FLOCCULATION:
