@@ -35,7 +35,7 @@ SOFT = 0.01  # half width of the pinball's rounded tip [ln units]
 OUTSIDE = 0.3  # weight of moving water outside of storm windows: the bands are to hold within storms
 OWN_ROWS = 2000  # of the plant's own record, at most, to a regime
 HOURS_LIKE_A_STORM = 200.0  # of moving water without a storm
-PRIOR_STORMS = {"moving": 0.7, "quiet": 2.0}  # what the packaged rules weigh, in storms (or ten-day spells)
+PRIOR_STORMS = {"moving": 2.0, "quiet": 2.0}  # what the packaged rules weigh, in storms (or ten-day spells)
 
 Rules = NDArray[np.float64]  # (leads, probabilities, features), for features divided by their `sizes`
 
