@@ -2,6 +2,7 @@
 
 import os
 import platform
+import re
 import subprocess
 from datetime import UTC, datetime
 from pathlib import Path
@@ -11,14 +12,15 @@ from tests.crash.cuts import Cuts
 from tests.crash.kills import Kills
 
 BEGIN, END = "<!-- figures of the last run: written by make crash -->", "<!-- end of the figures -->"
+KILLED = re.compile(r"\| ([\d,]+) kills \| ([\d,]+) readings [^|]*\| (\d+) \| (\d+) \|")
+TOGETHER = re.compile(r"^Together: .*\n", re.MULTILINE)
 ROOT = Path(__file__).parents[2]
 
 
-def told(seed: int, kills: Kills, cuts: list[Cuts], *, commit: str = "") -> str:
-    """Return the figures as a page tells them. `commit`: of a run that was broken off, of which less is known."""
-    broken_off = " (broken off)" if commit else ""
+def told(seed: int, kills: Kills, cuts: list[Cuts]) -> str:
+    """Return the figures as a page tells them."""
     lines = [
-        f"Run of {datetime.now(UTC):%Y-%m-%d}{broken_off} on commit {commit or _commit()}, seed {seed}: "
+        f"Run of {datetime.now(UTC):%Y-%m-%d} on commit {_commit()}, seed {seed}: "
         f"Python {platform.python_version()}, "
         f"SQLite {driver.sqlite_version}, {platform.system()} {platform.machine()}, {os.cpu_count()} cores.",
         "",
@@ -66,8 +68,23 @@ def write(page: Path, text: str, *, keep: bool = False) -> None:
     whole = page.read_text("utf-8")
     before, _, rest = whole.partition(BEGIN)
     earlier, _, after = rest.partition(END)
-    kept = f"{earlier.strip()}\n\n" if keep and earlier.strip() else ""
-    page.write_text(f"{before}{BEGIN}\n\n{kept}{text}\n\n{END}{after}", "utf-8")
+    earlier = TOGETHER.sub("", earlier).strip()
+    kept = f"{earlier}\n\n" if keep and earlier else ""
+    page.write_text(f"{before}{BEGIN}\n\n{kept}{text}\n\n{together(kept + text)}{END}{after}", "utf-8")
+
+
+def together(text: str) -> str:
+    """Return the sum over the runs that a text tells of; nothing for one.
+
+    >>> row = "| the server killed | 1,000 kills | 160,000 readings and 5 other entries | 0 | 0 | 0 |"
+    >>> together(f"{row}\\n{row}")
+    'Together: 2,000 kills, 320,000 readings acknowledged, 0 lost, 0 double.\\n\\n'
+    """
+    rows = [[int(part.replace(",", "")) for part in found] for found in KILLED.findall(text)]
+    if len(rows) < 2:
+        return ""
+    kills, readings, lost, double = (sum(row[place] for row in rows) for place in range(4))
+    return f"Together: {kills:,} kills, {readings:,} readings acknowledged, {lost} lost, {double} double.\n\n"
 
 
 def _commit() -> str:
