@@ -108,3 +108,12 @@ def test_today_leaves_heavy_libraries_alone(demo_folder: Path):
         "jinja2",
     )
     assert loaded.isdisjoint(heavy)
+
+
+def test_a_mistyped_rule_pack_does_not_take_today_away(demo_copy: Path):
+    (demo_copy / "rules").mkdir(exist_ok=True)
+    (demo_copy / "rules" / "state.toml").write_text("[pack\n", "utf-8")
+    said = run("--plant", str(demo_copy))
+    assert "Take water at" in said or "Keep" in said
+    assert "How the month stands cannot be told: rules/state.toml" in " ".join(said.split())
+    assert "month so far" not in said

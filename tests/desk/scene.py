@@ -165,4 +165,4 @@ class Scene:
 
 def today_at(store: Any, plant: Plant, when: datetime, folder: Path | None = None) -> Today:
     """Return Today at an instant as the shells have it; without a folder the month is judged by the federal rules."""
-    return today(at(store, plant, when), month_so_far(store, plant, folder, when))
+    return today(at(store, plant, when), *month_so_far(store, plant, folder, when))

@@ -47,7 +47,7 @@ def answer(folder: Path, at_text: str | None) -> "Today":
     with Store.open(folder, read_only=True) as store:
         when = moment(at_text, plant, store)
         situation, so_far = situations.at(store, plant, when), month_so_far(store, plant, folder, when)
-    return todays.today(situation, so_far)
+    return todays.today(situation, *so_far)
 
 
 def show_today(found: "Today", *, working: bool = False) -> None:

@@ -14,8 +14,18 @@ from weirhouse.situation.ages import later, month_start
 from weirhouse.situation.at import between
 
 
-def month_so_far(store: Store, plant: Plant, folder: Path | None, when: datetime) -> MonthResult:
-    """Return what the rules say of the month of `when`, up to then; what was taken at that very instant counts."""
+def month_so_far(store: Store, plant: Plant, folder: Path | None, when: datetime) -> tuple[MonthResult | None, str]:
+    """Return what the rules say of the month of `when`, up to then; what was taken at that very instant counts.
+
+    Where the rules cannot be used, None and the sentence that says why: Today must not fall with a mistyped pack.
+    """
+    try:
+        return _judged(store, plant, folder, when), ""
+    except ValueError as error:
+        return None, f"How the month stands cannot be told: {error}"
+
+
+def _judged(store: Store, plant: Plant, folder: Path | None, when: datetime) -> MonthResult:
     when = when.astimezone(UTC)
     until = later(when, 1.0)
     book = load_rules(folder, store.events("rule_confirmed", until=until))

@@ -35,11 +35,11 @@ PARTS: tuple[Callable[[Situation], Iterable[Advice]], ...] = (
 )
 
 
-def today(situation: Situation, so_far: MonthResult | None = None) -> Today:
+def today(situation: Situation, so_far: MonthResult | None = None, amiss: str = "") -> Today:
     """Return what to do at the situation's instant.
 
-    `so_far` is what the rules say of the month up to then (`desk.judging.month_so_far`); without it nothing is said of
-    the month.
+    `so_far` is what the rules say of the month up to then (`desk.so_far`); without it nothing is said of the month, and
+    `amiss` says why.
     """
     monthly = () if so_far is None else month(situation, so_far)
     said = chain.from_iterable((*(part(situation) for part in PARTS), monthly, gaps(situation)))
@@ -52,7 +52,7 @@ def today(situation: Situation, so_far: MonthResult | None = None) -> Today:
         order=sentence,
         order_state=state,
         advice=advice,
-        notes=_notes(situation),
+        notes=(*_notes(situation), *((amiss,) if amiss else ())),
         demo=situation.demo,
         unit_set=situation.plant.unit_set,
     )

@@ -175,7 +175,7 @@ class PlantFolder:
             with self.reading() as store:
                 situation = at(store, self.plant(), when)
                 so_far = month_so_far(store, self.plant(), self.folder, when)
-            return Standing(situation, today(situation, so_far))
+            return Standing(situation, today(situation, *so_far))
 
         return self.kept(("standing", when), make)
 
