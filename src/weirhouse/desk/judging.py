@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from datetime import UTC, date, datetime
 from pathlib import Path
 
+from weirhouse.desk.planned_hours import planned, spans
 from weirhouse.desk.proof import MonthProof, month_name, month_proof
 from weirhouse.plant.model import Plant
 from weirhouse.records.analytes import analytes
@@ -66,9 +67,11 @@ def evaluate(
         told = [facts_of(store, plant, month, book, samples, results) for month in months]
         earlier = [facts for facts in told if facts is not None]
     events = [e for e in records.standing if e.kind in ("notice", "explained", "credit_claimed")]
+    hours = planned(store, records.month, records.at)
     return evaluate_month(
         plant, records.stretch, samples, results, events, book,
         month=a.astimezone(plant.zone).date(), now=records.at, earlier=earlier,
+        plan=None if hours is None else spans(plant, hours, records.at),
         eve=between(store, plant, later(a, -3600.0), a),
     )  # fmt: skip
 
