@@ -73,6 +73,8 @@ def test_every_night_has_one_whole_backup_and_every_quarter_hour_one(zone, start
     nights = [night_of(at, zone) for at in world.nights()]
     assert nights == [nights[0] + timedelta(days=n) for n in range(len(nights))]
     assert len(nights) == 8  # the first at the start
+    clocks = [f"{at.astimezone(zone):%H:%M}" for at in world.nights()[2:]]  # the first after a start may come later
+    assert all("02:30" <= clock <= "03:01" for clock in clocks), clocks
     assert max(world.gaps()) <= 15 + STEP / 60 and min(world.gaps()) > 0.3
     assert len(world.done) >= 24 * 7 * 4
 
