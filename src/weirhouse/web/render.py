@@ -27,6 +27,7 @@ PLACES = (
     ("plant", "Plant", "/plant"),
     ("log", "Day log", "/log"),
 )
+AT_HAND = ("today", "ahead", "proof", "log")  # on the phone's bottom row; the others stand under More
 LOOKS = ("light", "dark")
 
 
@@ -43,6 +44,7 @@ def environment() -> Environment:
     found.filters["displayed"] = displayed
     found.filters["tie"] = tie
     found.globals["places"] = PLACES
+    found.globals["at_hand"] = AT_HAND
     found.globals["state_words"] = STATE_WORDS
     return found
 
