@@ -287,6 +287,8 @@ def explained(fault: Exception, path: Path) -> RecordsError | None:
     code = getattr(fault, "sqlite_errorcode", None)
     if isinstance(fault, UnicodeDecodeError) or "Could not decode to UTF-8" in str(fault):  # without a code
         code = driver.SQLITE_CORRUPT
+    if code == driver.SQLITE_ERROR and str(fault).startswith(("no such column", "no such table", "malformed")):
+        code = driver.SQLITE_CORRUPT  # the tables are not those that were made
     match None if code is None else code & 0xFF:
         case driver.SQLITE_BUSY | driver.SQLITE_LOCKED:
             return RecordsError(
