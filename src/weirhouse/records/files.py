@@ -174,7 +174,7 @@ def open_at(where: Path | Server, kind: Kind, *, read_only: bool) -> Database:
     if read_only:
         raise RecordsError(
             f"{where} is of version {database.version} of the records, this program writes version {kind.version}. "
-            "Nothing was changed. Open it once for writing, which brings it up to date."
+            "Nothing was changed. Open it once for writing, as weirhouse serve does: that brings it up to date."
         )
     from weirhouse.records import upgrade  # Alembic; see engine
 
