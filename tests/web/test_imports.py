@@ -222,8 +222,8 @@ def test_the_inbox_is_offered_and_its_files_are_picked(own: tuple[Client, Path])
         (b"", "empty.csv", "is empty"),
         (b"%PDF-1.7 ...", "report.csv", "is a PDF, not text"),
         (b"PK\x03\x04 and so on", "book.xlsx", "is a spreadsheet or zip file"),
-        (gzip.compress(b"0" * 5_000_000), "bomb.csv.gz", "would unpack to more than 10 times its size"),
-        (gzip.compress(LOGGER)[:60], "torn.csv.gz", "ends early"),
+        (gzip.compress(b"0" * 5_000_000, mtime=0), "bomb.csv.gz", "would unpack to more than 10 times its size"),
+        (gzip.compress(LOGGER, mtime=0)[:60], "torn.csv.gz", "ends early"),
         (b"no table here\n", "letter.txt", "."),
     ],
 )
