@@ -13,16 +13,19 @@ from weirhouse.working import Sheet, Unit
 # What to do about a reading that cannot be trusted; the first word found in the channel's id counts.
 _CHECKS = (
     ("turbidity", "take a grab sample, read it on the bench turbidimeter, and look at the sample flow of the meter"),
+    ("setting", "read the pump's dial"),
+    ("tank_level", "dip the day tank"),
+    ("dose", "find the dose in force from the pump's drawdown and the flow"),
     ("chlorine", "measure free chlorine with the test kit and look at the sample flow of the analyser"),
+    ("backwash_flow", "read the wash water meter during the next wash"),
     ("flow", "read the flow meter and hold it against the change of level in a tank"),
     ("head_loss", "read the head-loss gauge and look for air in its tubes"),
+    ("air_temperature", "read a thermometer in the shade"),
     ("temperature", "measure with a thermometer in running water"),
     ("alkalinity", "titrate a sample"),
     ("_ph", "measure with the hand pH meter, buffered today"),
-    ("tank_level", "dip the day tank"),
+    ("stream_level", "read the staff gauge from the bank"),
     ("level", "read the gauge at the tank"),
-    ("setting", "read the pump's dial"),
-    ("dose", "find the dose in force from the pump's drawdown and the flow"),
     ("uv254", "measure a filtered sample"),
     *((word, "send a sample to the laboratory") for word in ("toc", "tthm", "haa5", "coliform")),
 )

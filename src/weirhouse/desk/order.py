@@ -112,7 +112,10 @@ def _by_action_level(situation: Situation, lines: Lines, channel: str, do: str, 
 def _cannot_tell(situation: Situation, doubtful: Sequence[Value], lines: Lines) -> str:
     """Return what to check first and how, with no setting beside it."""
     seen = {value.channel: value for value in doubtful}
-    parts = [f"{value.title}, {value.why.split(', stale after')[0]}" for value in seen.values()]
+    reasons: dict[str, list[str]] = {}
+    for value in seen.values():
+        reasons.setdefault(value.why.split(", stale after")[0], []).append(value.title)
+    parts = [f"{', '.join(titles)}{',' if len(titles) == 1 else ':'} {why}" for why, titles in reasons.items()]
     first = next(iter(seen.values()))
     how = how_to_check(first, standing=situation.running.state == "standing")
     grave = [
