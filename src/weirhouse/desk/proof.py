@@ -212,7 +212,7 @@ def title_of(plant: Plant, channel: str) -> str:
     if found is not None:
         return found.name
     names: dict[str, str] = {part.id: part.name for part in (*plant.stages, *plant.filters)}
-    return names.get(channel, channel.replace("_", " ").capitalize() if channel else plant.name)
+    return names.get(channel, f"{channel[:1].upper()}{channel[1:]}".replace("_", " ") if channel else plant.name)
 
 
 def reading_text(plant: Plant, channel: str, value: float | str | None) -> str:
@@ -297,7 +297,12 @@ def _rejected(plant: Plant, result: MonthResult, explained: Mapping[str, Event])
 def limit_text(requirement: Requirement, limit: float | None = None) -> str:
     """Return a requirement's limit as people read it; empty where it has none."""
     value = requirement.limit if limit is None else limit
-    return "" if value is None else written(value, requirement.unit) if requirement.unit else f"{value:g}"
+    if value is None:
+        return ""
+    if not requirement.unit or requirement.unit == "ratio":
+        return f"{value:g}"
+    said = written(value, requirement.unit)
+    return said.replace("samples", "sample") if value == 1 else said
 
 
 def _exceedances(plant: Plant, result: MonthResult, explained: Mapping[str, Event]) -> Iterator[Exceedance]:
