@@ -12,6 +12,7 @@ from zoneinfo import ZoneInfo
 import numpy as np
 from numpy.typing import NDArray
 
+from weirhouse.quantity import convert
 from weirhouse.twin.forecast import analogues, blend, companions, helpers, onset
 from weirhouse.twin.forecast.conditional import PROBABILITIES, moving
 from weirhouse.twin.forecast.expectation import BRINGS, LARGER, Expectation
@@ -296,6 +297,11 @@ def _readable(raw: Floats, seen: Floats, scale: Scale) -> Floats:
     return np.clip(raw, least, most)
 
 
+def _rain_text(fallen: float) -> str:
+    """Return a depth of rain [mm] in both unit sets: the forecast does not know which the plant uses."""
+    return f"{fallen:.0f} mm ({float(convert(fallen, 'mm', 'in')):.2f} in)"
+
+
 def _basis(
     learned: Learned, taken: list[str], rain: Track | None, fallen: float, gauges: Mapping[str, Track],
     expectation: Expectation | None, scale: Scale,
@@ -308,10 +314,10 @@ def _basis(
             "With fewer than five own storms, how fast this stream rises and fades is mostly other streams' ways."
         )
     if rain is not None and rain.channel in taken:
-        said.append(f"Rain at the plant is used as the record taught; {fallen:.0f} mm fell in the last 6 h.")
+        said.append(f"Rain at the plant is used as the record taught; {_rain_text(fallen)} fell in the last 6 h.")
     elif rain is not None:
         said.append(
-            f"Rain of the last 6 h ({fallen:.0f} mm) is used by a rule of thumb: the record is too short to teach it."
+            f"Rain of the last 6 h ({_rain_text(fallen)}) is used by a rule of thumb: the record is too short to teach."
         )
     else:
         said.append(
