@@ -70,9 +70,27 @@ def test_sent_again_it_is_answered_alike_and_kept_once(own: tuple[Client, Path])
     one = cell("7.41")
     assert send(client, one) == send(client, one)
     assert kept(folder) == ["7.41"]
-    (other,) = send(client, {**one, "text": "7.5"})
-    assert other["status"] == "refused" and "Nothing was stored" in other["sentence"]
+
+
+def test_the_same_id_with_other_content_is_a_conflict_and_leaves_an_entry_while_the_first_stays(
+    own: tuple[Client, Path],
+) -> None:
+    client, folder = own
+    one, good = cell("7.41"), cell("3.2", "raw_turbidity", "12:55")
+    send(client, one)
+    answer = client.post(
+        f"/log/{DAY}/readings.json", json={"person": WHO, "cells": [{**one, "text": "7.5"}, good]}, headers=OURS
+    )  # fmt: skip
+    assert answer.status_code == 409
+    other, fine = answer.json()["cells"]
+    assert other["status"] == "conflict" and "Nothing was stored" in other["sentence"]
+    assert fine["status"] == "stored", "one that cannot be kept holds none of the others back"
     assert kept(folder) == ["7.41"]
+    with Store.open(folder, read_only=True) as store:
+        (told,) = [event for event in store.events("access") if event.subject == one["id"]]
+        assert store.verify() == []
+    assert (told.values["what"], told.person) == ("same id with other content", WHO)
+    assert told.note == "raw_ph 13:00: 7.5" or told.note.endswith("13:00: 7.5")
 
 
 # C-6: what is no plain number is refused in a sentence, or shown as it was understood before it is kept.

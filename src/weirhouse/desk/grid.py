@@ -8,7 +8,8 @@ from zoneinfo import ZoneInfo
 from weirhouse.desk.day_log import DayLogError, closed_period, day_bounds, reading_of
 from weirhouse.plant.model import Channel, Plant
 from weirhouse.quantity import QuantityError, show
-from weirhouse.records.model import ClosedError, Reading, RecordsError, Series
+from weirhouse.records import access_log
+from weirhouse.records.model import ClosedError, ConflictError, Reading, RecordsError, Series
 from weirhouse.records.store import Store
 from weirhouse.situation.ages import elapsed_s
 from weirhouse.situation.clock import TimeError, typed_time
@@ -40,7 +41,7 @@ class Typed:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Outcome:
-    """What became of a cell: "stored", "withdrawn", "asked" (a question, nothing kept) or "refused"."""
+    """What became of a cell: "stored", "withdrawn", "asked" (a question, nothing kept), "refused" or "conflict"."""
 
     id: str
     status: str
@@ -212,6 +213,9 @@ def save(store: Store, plant: Plant, cells: Sequence[Typed], *, person: str, now
         except (DayLogError, QuantityError, TimeError, RecordsError) as error:
             outcomes[place] = _refused(cell, error)
     outcomes |= _stored(store, plant, cells, new, now)
+    for place, outcome in outcomes.items():
+        if outcome.status == "conflict":
+            _note_conflict(store, cells[place], person, now)
     return [outcomes[place] for place in range(len(cells))]
 
 
@@ -276,5 +280,12 @@ def understood(plant: Plant, reading: Reading) -> str:
     return f"{sign}{show(reading.value, channel.inside, channel.unit)}"
 
 
+def _note_conflict(store: Store, cell: Typed, person: str, now: datetime) -> None:
+    """Leave one entry in the chain of an id that came again with other content, and of what it said."""
+    shown = f"{cell.channel} {cell.time}: {cell.text}"[:200]
+    access_log.note(store, access_log.CONFLICT, person=person.strip(), now=now, subject=cell.id, detail=shown)
+
+
 def _refused(cell: Typed, error: Exception) -> Outcome:
-    return Outcome(id=cell.id, status="refused", sentence=" ".join(str(error).split()))
+    status = "conflict" if isinstance(error, ConflictError) else "refused"
+    return Outcome(id=cell.id, status=status, sentence=" ".join(str(error).split()))

@@ -10,6 +10,7 @@ NOBODY = "not signed in"
 SIGNED_IN, FAILED, SIGNED_OUT = "signed in", "sign-in failed", "signed out"
 PASSWORD, CODE_MADE, CODE_USED = "password set", "set-up code made", "set-up code used"
 ROLE, ACCOUNT, NETWORK, EXPORT, RESTORE = "role changed", "account", "network", "export", "restore"
+CONFLICT = "same id with other content"  # sent by a device; what came first stays
 
 
 def note(

@@ -14,6 +14,7 @@ import msgspec
 
 from weirhouse.records.engine import Database
 from weirhouse.records.model import (
+    ConflictError,
     DamagedError,
     Entry,
     Event,
@@ -170,7 +171,7 @@ def read(text: str) -> Body:
 def append(ledger: Database, bodies: Sequence[Body]) -> int:
     """Add entries at the end of the chain, inside of a write. Those whose ids are there already are left out.
 
-    Returns how many were added. Raises RecordsError where an id is there with something else in it.
+    Returns how many were added. Raises ConflictError where an id is there with something else in it.
     """
     for body in bodies:
         _require_names(body)
@@ -181,7 +182,7 @@ def append(ledger: Database, bodies: Sequence[Body]) -> int:
         known = there.get(body.id)
         if known is not None:
             if known.said != body.said:
-                raise RecordsError(
+                raise ConflictError(
                     f'An entry with the id "{body.id}" is in the records with other content '
                     f"({named(known)}). Nothing was stored. Correct that entry, or give the new one an id of its own."
                 )

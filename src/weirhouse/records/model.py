@@ -36,6 +36,10 @@ class ClosedError(RecordsError):
         self.period = period
 
 
+class ConflictError(RecordsError):
+    """An id that is in the records already came with other content. What was there first stays."""
+
+
 class DamagedError(RecordsError):
     """A file of the records is damaged or gone. It is left as it is; a backup takes its place in another folder."""
 

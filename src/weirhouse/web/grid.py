@@ -197,7 +197,8 @@ def save_json(folder: PlantFolder, request: Request, sent: Any) -> Response | No
     Sent: ``{"person": "...", "cells": [{"id", "channel", "time", "text", "entry", "reason", "sure", "note"}]}`` where
     `id` is a UUID made by the sender, `time` is on the plant's clock or has an offset, `entry` is the id of what the
     cell takes the place of. Answered: ``{"cells": [{"id", "status", "sentence", "shown", "entry"}]}`` in that order,
-    status one of stored, withdrawn, asked, refused. What is sent again changes nothing and is answered alike.
+    status one of stored, withdrawn, asked, refused, conflict. What is sent again changes nothing and is answered alike;
+    where an id comes again with other content (conflict), what came first stays, and the whole is answered with 409.
     """
     day = day_of(request)
     if day is None:
@@ -210,7 +211,7 @@ def save_json(folder: PlantFolder, request: Request, sent: Any) -> Response | No
             {"id": o.id, "status": o.status, "sentence": o.sentence, "shown": o.shown, "entry": o.entry}
             for o in outcomes
         ]
-    })  # fmt: skip
+    }, 409 if any(o.status == "conflict" for o in outcomes) else 200)  # fmt: skip
 
 
 def _batch(sent: Any, day: date) -> tuple[str, list[Typed]]:
@@ -271,7 +272,7 @@ def save_form(folder: PlantFolder, request: Request, form: Form) -> Response | N
     except RecordsError as error:
         return _page(folder, request, day, Sent(texts=form, problem=str(error)), 422)
     found = dict(zip(keys, outcomes, strict=True))
-    failed = any(one.status in ("refused", "asked") for one in outcomes)
+    failed = any(one.status in ("refused", "asked", "conflict") for one in outcomes)
     if failed:
         return _page(folder, request, day, Sent(texts=form, outcomes=found), 422)
     times = "&".join(f"time={quote(text)}" for text in request.query_params.getlist("time"))

@@ -104,11 +104,11 @@ export function grid(form) {
     try {
       const answer = await fetch(form.dataset.grid, { method: "POST", headers: { "content-type": "application/json" },
         body: JSON.stringify({ person: person.value, cells: cells.map(([, flight]) => flight) }) });
-      if (answer.redirected || (answer.status >= 400 && answer.status < 500)) {
+      if (answer.redirected || (answer.status >= 400 && answer.status < 500 && answer.status !== 409)) {
         const said = answer.redirected ? {} : await answer.json().catch(() => ({}));
         failures += 1;
         later(said.error || "You are not signed in any more. Sign in in another window; what you typed is kept here.");
-      } else if (!answer.ok) {
+      } else if (!answer.ok && answer.status !== 409) {
         throw new Error(String(answer.status));
       } else {
         const found = await answer.json();
