@@ -7,10 +7,10 @@ export UV_PYTHON_DOWNLOADS := never
 export UV_PROJECT_ENVIRONMENT := $(CURDIR)/$(VENV)
 
 .DEFAULT_GOAL := help
-.PHONY: help setup demo test lint bench crash verify-forecast clean
+.PHONY: help setup demo test lint bench crash planted-faults verify-forecast clean
 
 help: ## list the targets
-	@grep -hE '^[a-z-]+:.*## ' $(MAKEFILE_LIST) | awk -F ':.*## ' '{printf "  make %-8s %s\n", $$1, $$2}'
+	@grep -hE '^[a-z-]+:.*## ' $(MAKEFILE_LIST) | awk -F ':.*## ' '{printf "  make %-15s %s\n", $$1, $$2}'
 
 $(VENV)/.ready: pyproject.toml uv.lock
 	@test -x $(BIN)/python || $(PYTHON) -m venv $(VENV)
@@ -45,6 +45,9 @@ CUTS ?= 2000
 SEED ?= 1
 crash: setup ## kill the server and cut the power over and over: KILLS=1000 CUTS=100000 SEED=1
 	$(BIN)/python -m tests.crash --kills $(KILLS) --cuts $(CUTS) --seed $(SEED) $(CRASH_ARGS)
+
+planted-faults: setup ## plant faults one by one in a copy of the program, see a test fail on each; ARGS='--write docs/reliability.md'
+	$(BIN)/python -m tools.planted_faults $(ARGS)
 
 verify-forecast: setup ## score the stream's forecast on the open records beside this project and write docs/forecast.md
 	$(BIN)/python -m tools.verify_forecast

@@ -1,17 +1,23 @@
 """Would the tests notice? Faults are planted one by one in a copy of the program; each must make its test fail.
 
-``python -m tools.planted_faults`` runs them all (some minutes) and leaves with exit status 1 when one goes unnoticed.
+``make planted-faults`` runs them all (some minutes) and leaves with exit status 1 when one goes unnoticed, or when a
+test fails without any fault. With ``--write PAGE`` the table goes into that page.
 """
 
+import argparse
 import os
+import platform
 import shutil
 import subprocess
 import sys
 import tempfile
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from datetime import UTC, datetime
 from pathlib import Path
 
 ROOT = Path(__file__).parents[1]
+BEGIN, END = "<!-- faults planted: written by make planted-faults -->", "<!-- end of the faults planted -->"
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,6 +47,9 @@ FAULTS = (
     Fault("an id that comes with other content is taken", "records/ledger.py", "if known.said != body.said:",
           "if False:",
           f"{LEDGER}::test_an_id_that_comes_with_other_content_is_refused_and_nothing_of_the_batch_is_stored"),
+    Fault("nobody is told of such an id", "desk/grid.py", '"conflict" if isinstance(error, ConflictError) else "refused"',
+          '"refused"',
+          "tests/web/test_grid.py::test_the_same_id_with_other_content_is_a_conflict_and_leaves_an_entry_while_the_first_stays"),
     Fault("the key is not looked up", "records/ledger.py", "known = there.get(body.id)", "known = None",
           f"{LEDGER}::test_an_entry_sent_again_is_stored_once"),
     Fault("the chain is not compared", "records/verify.py", "elif ledger.seal(before, row.body) != row.hash:",
@@ -89,30 +98,68 @@ def times(fault: Fault) -> int:
     return (ROOT / "src" / "weirhouse" / fault.file).read_text("utf-8").count(fault.stands)
 
 
-def noticed(fault: Fault) -> bool:
-    """Return whether the test fails in a copy of the program with the fault in it."""
+def noticed(fault: Fault | None, tests: Iterable[str]) -> bool:
+    """Return whether a test fails in a copy of the program with the fault in it, or with None in it."""
     with tempfile.TemporaryDirectory(prefix="weirhouse-planted-") as name:
         source = Path(name) / "src"
         shutil.copytree(ROOT / "src", source, ignore=shutil.ignore_patterns("__pycache__"))
-        file = source / "weirhouse" / fault.file
-        file.write_text(file.read_text("utf-8").replace(fault.stands, fault.planted), "utf-8")
+        if fault is not None:
+            file = source / "weirhouse" / fault.file
+            file.write_text(file.read_text("utf-8").replace(fault.stands, fault.planted), "utf-8")
         done = subprocess.run(  # noqa: S603 -- our own tests
-            [sys.executable, "-m", "pytest", "-q", "-x", "-p", "no:cacheprovider", *fault.test.split()],
-            cwd=ROOT, env={**os.environ, "PYTHONPATH": str(source)}, capture_output=True, text=True, timeout=900,
+            [sys.executable, "-m", "pytest", "-q", "-x", "-p", "no:cacheprovider", *tests],
+            cwd=ROOT, env={**os.environ, "PYTHONPATH": str(source)}, capture_output=True, text=True, timeout=1800,
             check=False,
         )  # fmt: skip
-    return done.returncode == 1 and " failed" in done.stdout
+    if done.returncode not in (0, 1):
+        raise RuntimeError(f"The tests could not be run: {done.stdout[-2000:]}{done.stderr[-2000:]}")
+    return done.returncode == 1
+
+
+def told(found: Mapping[Fault, bool], control: bool) -> str:
+    """Return what came of it as a page tells it."""
+    commit = subprocess.run(
+        ["git", "rev-parse", "--short=10", "HEAD"], cwd=ROOT, capture_output=True, text=True, check=True  # noqa: S607
+    ).stdout.strip()  # fmt: skip
+    rows = [
+        f"| {fault.what} | `{fault.file}` | `{fault.test}` | {'yes' if good else '**no**'} |"
+        for fault, good in found.items()
+    ]
+    return "\n".join([
+        f"Run of {datetime.now(UTC):%Y-%m-%d} on commit {commit}, Python {platform.python_version()}: "
+        f"{sum(found.values())} of {len(found)} planted faults were noticed. Without a fault the same tests "
+        f"{'pass' if control else '**do not pass**'}.",
+        "",
+        "| the fault | planted in | the test that must fail | it failed |",
+        "|---|---|---|---|",
+        *rows,
+    ])  # fmt: skip
+
+
+def write(page: Path, text: str) -> None:
+    """Put the table between the marks of a page."""
+    before, begin, rest = page.read_text("utf-8").partition(BEGIN)
+    _, end, after = rest.partition(END)
+    if not begin or not end:
+        raise SystemExit(f"{page} has no marks for the table. Nothing was written.")
+    page.write_text(f"{before}{BEGIN}\n\n{text}\n\n{END}{after}", "utf-8")
 
 
 def main() -> int:
-    """Plant each fault in turn."""
-    missed = []
+    """Run the tests without a fault, then plant each fault in turn."""
+    ask = argparse.ArgumentParser(description=__doc__)
+    ask.add_argument("--write", type=Path, help="a page with the marks that the table goes between")
+    asked = ask.parse_args()
+    control = not noticed(None, sorted({test for fault in FAULTS for test in fault.test.split()}))
+    print(f"Without a fault the tests {'pass' if control else 'DO NOT PASS'}.", flush=True)
+    found = {}
     for fault in FAULTS:
-        good = noticed(fault)
-        print(f"{'noticed' if good else 'NOT NOTICED'}: {fault.what} ({fault.test})", flush=True)
-        missed += [] if good else [fault.what]
-    print(f"{len(FAULTS) - len(missed)} of {len(FAULTS)} planted faults were noticed.")
-    return 1 if missed else 0
+        found[fault] = noticed(fault, fault.test.split())
+        print(f"{'noticed' if found[fault] else 'NOT NOTICED'}: {fault.what} ({fault.test})", flush=True)
+    print(f"{sum(found.values())} of {len(FAULTS)} planted faults were noticed.")
+    if asked.write:
+        write(asked.write, told(found, control))
+    return 0 if control and all(found.values()) else 1
 
 
 if __name__ == "__main__":
