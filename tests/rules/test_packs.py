@@ -122,6 +122,10 @@ def test_a_looser_limit_is_named_by_its_line() -> None:
         ("limit = 0.3", 'limit = "0.3 mg/L"', "limit is a number without quotes"),
         ("limit = 0.3", "limit = nan", "limit is a number"),
         ("limit = 0.3", "limti = 0.3", '"limti" is not a field'),
+        ("limit = 0.3", "limit = 0.3\nfraction = 1.5", "fraction is a share of at most 1"),
+        ('why = "long mains and few customers at the far end"', "why = 3", "why is text"),
+        ('"0.05 mg/L"', '"-0.05 mg/L"', "residual_detectable is not below 0"),
+        ('title = "Monthly operating report, surface water (invented form)"', "title = 5", "title is text"),
     ],
 )
 def test_a_wrong_pack_is_refused_with_its_line(old: str, new: str, why: str) -> None:
@@ -148,6 +152,13 @@ def test_a_wrong_pack_is_refused_with_its_line(old: str, new: str, why: str) -> 
         ("population_below", "population_under", "is no condition of applies"),
         ('channel = "combined_turbidity", tier', "tier", "check needs channel"),
         ("minutes = 15", "minutes = 5", "minutes is 15"),
+        ('title = "Filtered turbidity, 95 percent of the month"', 'title = " "', "title is empty"),
+        ("population_below = 10000", 'population_below = "10000"', "population_below is a number of people"),
+        ('treatment = ["conventional", "direct"]', 'treatment = "conventional"', "treatment is a list of"),
+        ('treatment = ["conventional", "direct"]', 'treatment = ["conventionl"]', "treatment is a list of"),
+        ('tier = "pn_turbidity_95"', 'tier = "pn_turbidity_99"', "Do you mean pn_turbidity_95?"),
+        ("fraction = 0.95", "fractoin = 0.95", 'no field "fractoin". Do you mean fraction?'),
+        ("fraction = 0.95", 'fraction = "0.95"', "fraction is a number"),
     ],
 )
 def test_a_wrong_requirement_is_refused_with_its_line(old: str, new: str, why: str) -> None:
@@ -161,8 +172,11 @@ def test_a_wrong_requirement_is_refused_with_its_line(old: str, new: str, why: s
 
 
 def test_text_that_is_no_toml_and_files_that_are_no_text(tmp_path: Path) -> None:
-    with pytest.raises(PackError, match="not valid TOML"):
+    with pytest.raises(PackError, match=r"rules/x\.toml, line 1: not valid TOML"):
         parse_pack("[pack\n", "rules/x.toml")
+    for text in (LOCAL + '\nmore = """\nabc', LOCAL.rstrip().removesuffix("]")):  # the file ends within something
+        with pytest.raises(PackError, match=rf"rules/x\.toml, line {len(text.splitlines())}: not valid TOML"):
+            parse_pack(text, "rules/x.toml")
     folder = tmp_path / "rules"
     folder.mkdir()
     (folder / "x.toml").write_bytes(b'[pack]\nid = "\xff"\n')
@@ -183,6 +197,12 @@ def test_two_local_packs_are_laid_over_each_other_unless_they_disagree(tmp_path:
     (folder / "b.toml").write_text(head + 'off_hours = "counted"\n', encoding="utf-8")
     with pytest.raises(PackError, match="given otherwise in another local pack"):
         load_rules(tmp_path)
+
+
+def test_a_requirement_that_is_there_already_is_named_by_its_line() -> None:
+    own = "[[requirement]]" + FEDERAL_TEXT.split("\n[[requirement]]", 2)[1]
+    with pytest.raises(PackError, match=rf"rules/local\.toml, line {len(LOCAL.splitlines()) + 3}: .* already"):
+        book(f"{LOCAL}\n{own}")
 
 
 # --- confirming -------------------------------------------------------------------------------------------------------

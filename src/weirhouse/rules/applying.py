@@ -8,7 +8,7 @@ from weirhouse.plant.model import Plant
 from weirhouse.quantity import convert, fits
 from weirhouse.rules.model import Requirement
 
-_TREATMENTS = {
+TREATMENTS = {
     "conventional": "conventional filtration",
     "direct": "direct filtration",
     "slow_sand": "slow sand filtration",
@@ -28,7 +28,7 @@ def applies(requirement: Requirement, plant: Plant, on: date) -> tuple[bool | No
         if treatment not in listed:
             return (
                 False,
-                f"It is for {' and '.join(_TREATMENTS.get(t, t) for t in listed)}; yours is {_TREATMENTS[treatment]}.",
+                f"It is for {' and '.join(TREATMENTS.get(t, t) for t in listed)}; yours is {TREATMENTS[treatment]}.",
             )
     if "since" in terms and on < date.fromisoformat(str(terms["since"])):
         return False, f"It is in force from {terms['since']} on."

@@ -4,6 +4,7 @@ from dataclasses import dataclass, field
 from typing import Literal
 
 NUMBER = (int, float)
+TIERS = {"pn_tier1": 1, "pn_turbidity_95": 2, "pn_turbidity_max": 2, "pn_dbp_toc": 2, "pn_monitoring": 3}
 
 
 @dataclass(frozen=True, slots=True)

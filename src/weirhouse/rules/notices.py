@@ -15,12 +15,12 @@ from weirhouse.plant.model import Plant
 from weirhouse.records.model import Event
 from weirhouse.rules import residual, turbidity
 from weirhouse.rules.ground import Ground, next_month
+from weirhouse.rules.methods import TIERS
 from weirhouse.rules.model import Element, NoticeNeeded, Outcome, Requirement, Step
 from weirhouse.rules.outcome import at_text
 from weirhouse.rules.recorded import above, decimals_of, rounded
 from weirhouse.rules.terms import counts, roundings
 
-TIERS = {"pn_tier1": 1, "pn_turbidity_95": 2, "pn_turbidity_max": 2, "pn_dbp_toc": 2, "pn_monitoring": 3}
 HOURS_OF_TIER_1 = 24
 DAYS_OF_TIER_2 = 30
 ELEMENTS = (

@@ -7,6 +7,7 @@ and further requirements ([[requirement]]). It may not loosen what it lies over.
 
 import difflib
 import math
+import re
 import tomllib
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
@@ -19,8 +20,9 @@ from typing import Any
 from weirhouse.quantity import known as known_unit
 from weirhouse.quantity import parse
 from weirhouse.records.model import Event
+from weirhouse.rules.applying import TREATMENTS
 from weirhouse.rules.lines import Lines, lines_of
-from weirhouse.rules.methods import METHODS, Method
+from weirhouse.rules.methods import METHODS, TIERS, Method
 from weirhouse.rules.model import Confirmation, Requirement
 from weirhouse.rules.terms import Rounding, StateTerms
 
@@ -47,6 +49,19 @@ _APPLIES = (
     "since",
     "before",
 )
+_LISTS = (
+    "population_table", "bin_limits_oocysts_per_l", "conventional_log", "direct_log", "matrix_percent",
+    "toc_row_upper_mg_l", "alk_col_upper_mg_l", "alk_upper_mg_l", "target_ph",
+)  # fmt: skip
+_NUMBERS = (
+    "fraction", "maximum", "percent", "limit_low", "max_hours_below", "hpc_limit_per_ml", "population_max",
+    "consecutive_months", "repeat_months", "action_days", "arrange_days", "assessment_days", "complete_days",
+    "posting_days", "profile_days", "report_days", "repair_limit_days", "repair_limit_working_days", "violation_hours",
+    "extra_trigger_ntu_after_4h", "giardia_credit_log", "giardia_remaining_log", "virus_credit_log",
+    "virus_remaining_log", "crypto_credit_log", "log_per_ratio", "haa5", "haa5_waiver", "tthm_waiver", "source_toc",
+    "toc_below_mg_l", "suva_at_or_below", "percent_if_40_or_more", "acrylamide_percent", "acrylamide_dose_mg_l",
+    "epichlorohydrin_percent", "epichlorohydrin_dose_mg_l", "lake_trigger_per_100ml", "stream_trigger_per_100ml",
+)  # fmt: skip
 _UNITS_NOT_MEASURED = {
     "", "tier", "elements", "days", "months", "years", "indefinite", "percent", "ratio", "log", "min", "h", "samples",
     "samples per day", "samples per month", "positives", "positive samples", "event", "locations", "per day",
@@ -65,6 +80,8 @@ class Form:
 
     title: str = ""
     columns: tuple[tuple[str, str], ...] = ()  # (what stands there, the form's heading)
+    file: str = ""
+    lines: tuple[int, ...] = ()  # on which each column stands
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -80,6 +97,7 @@ class Pack:
     stricter: tuple["Stricter", ...] = ()
     state: StateTerms | None = None
     form: Form = Form()
+    lines: Mapping[str, int] = field(default_factory=dict)  # on which each requirement and each term of [state] stands
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -101,6 +119,7 @@ class RuleBook:
     state: StateTerms
     titles: tuple[str, ...]
     form: Form = Form()
+    stands: Mapping[str, str] = field(default_factory=dict)  # file and line of each requirement of the local packs
     tables_confirmed: Mapping[str, Confirmation] = field(default_factory=dict)
 
     def requirement(self, id: str) -> Requirement | None:
@@ -163,29 +182,37 @@ def assemble(local: Sequence[tuple[str, Pack]]) -> RuleBook:
     base = base_pack(overs.pop())
     found = {r.id: r for r in base.requirements}
     state, form = StateTerms(), Form()
+    stands: dict[str, str] = {}
     for name, pack in local:
         for own in pack.requirements:
             if own.id in found:
-                raise PackError(f'{name}, line 1: "{own.id}" is a requirement already. Use [[stricter]] for its limit.')
+                raise PackError(
+                    f'{name}, line {pack.lines[own.id]}: "{own.id}" is a requirement already. '
+                    "Use [[stricter]] for its limit."
+                )
             found[own.id] = own
+            stands[own.id] = f"{name}, line {pack.lines[own.id]}"
         for one in pack.stricter:
             found[one.requirement] = _laid_over(name, pack, found.get(one.requirement), one)
         if pack.state is not None:
-            state = _merged(name, state, pack.state)
+            state = _merged(name, state, pack)
         form = pack.form if pack.form.columns or pack.form.title else form
     titles = tuple(f"{p.title} ({p.edition})" if p.edition else p.title for p in (base, *(pack for _, pack in local)))
-    return RuleBook(requirements=tuple(found.values()), state=state, titles=titles, form=form)
+    return RuleBook(requirements=tuple(found.values()), state=state, titles=titles, form=form, stands=stands)
 
 
-def _merged(name: str, first: StateTerms, second: StateTerms) -> StateTerms:
+def _merged(name: str, first: StateTerms, pack: Pack) -> StateTerms:
     given: dict[str, Any] = {}
+    second = pack.state or StateTerms()
     for key in StateTerms.__dataclass_fields__:
         new, old = getattr(second, key), getattr(first, key)
         if key == "where":
             given[key] = {**old, **new}
         elif new not in (None, ""):
             if old not in (None, "", new):
-                raise PackError(f"{name}, line 1: [state] {key} is given otherwise in another local pack.")
+                raise PackError(
+                    f"{name}, line {pack.lines[key]}: [state] {key} is given otherwise in another local pack."
+                )
             given[key] = new
     return replace(first, **given)
 
@@ -246,7 +273,12 @@ def parse_pack(text: str, name: str) -> Pack:
         document = tomllib.loads(text)
     except (tomllib.TOMLDecodeError, RecursionError) as error:
         what = " ".join(str(error).split()) or "tables nested too deep"
-        raise PackError(f"{name}: not valid TOML: {what}. Look for a missing quote or bracket there.") from None
+        there = re.search(r"at line (\d+)", what)  # else it is where the text ends
+        line = int(there[1]) if there is not None else max(1, len(text.splitlines()))
+        what = what.replace("at end of document", "the file ends within it")
+        raise PackError(
+            f"{name}, line {line}: not valid TOML: {what}. Look for a missing quote or bracket there or above."
+        ) from None
     where = _Where(name, lines_of(text))
     known = {"pack", "requirement", "stricter", "state", "form"}
     for table in document:
@@ -268,7 +300,11 @@ def parse_pack(text: str, name: str) -> Pack:
             for i, table in enumerate(_tables(where, document.get("stricter", []), "stricter"))
         ),
         state=_state(where, document["state"]) if "state" in document else None,
-        form=_form(where, document.get("form", {})),
+        form=_form(where, document.get("form", {}), text),
+        lines={
+            **{key: where.lines.of("state", 0, key) for key in document.get("state", {})},
+            **{id: where.lines.of("requirement", i, "id") for i, id in enumerate(ids)},
+        },
     )  # fmt: skip
 
 
@@ -312,6 +348,8 @@ def _requirement(where: _Where, table: dict[str, Any], place: int, pack: str) ->
             raise wrong(f"{key} is text, between quotes", key)
     if not table["id"].replace("_", "").isalnum() or not table["id"].islower():
         raise wrong(f'"{table["id"][:40]}" cannot be an id. Use small letters, digits and _', "id")
+    if not table["title"].strip():
+        raise wrong("title is empty: say in a few words what is asked", "title")
     if not table["citation"].strip():
         raise wrong("citation is empty: name the rule it comes from", "citation")
     if table["provenance"] not in ("source", "memory", "mixed"):
@@ -333,18 +371,35 @@ def _requirement(where: _Where, table: dict[str, Any], place: int, pack: str) ->
             raise wrong(f'"{key[:40]}" is no condition of applies.{hint}', "applies")
         if key in ("since", "before"):
             _day(value, lambda why: wrong(why, "applies"))
+        elif key == "treatment":
+            if not isinstance(value, list) or not value or not all(one in TREATMENTS for one in value):
+                raise wrong(f"treatment is a list of {', '.join(TREATMENTS)}, each between quotes", "applies")
+        elif type(value) is not int or value < 0:
+            raise wrong(f"{key} is a number of people, without quotes", "applies")
     extra = {k: v for k, v in table.items() if k not in (*_TEXTS, "limit", "check", "applies")}
+    for key, value in extra.items():
+        if key not in (*_NUMBERS, *_LISTS):
+            near = difflib.get_close_matches(key, (*_NUMBERS, *_LISTS, *_TEXTS), n=1)
+            hint = f" Do you mean {near[0]}?" if near else ""
+            raise wrong(f'a requirement has no field "{key[:40]}".{hint}', key)
+        if key in _LISTS and not isinstance(value, list):
+            raise wrong(f"{key} is a list, between brackets", key)
+        if (
+            key in _NUMBERS
+            and _limit(value, lambda _why, at: wrong(f"{at} is a number without quotes", at), key) is None
+        ):
+            raise wrong(f"{key} is a number without quotes", key)
     return Requirement(
         pack=pack, limit=limit, check=check, applies=applies, extra=extra,
         **{key: table.get(key, "") for key in _TEXTS},
     )  # fmt: skip
 
 
-def _limit(raw: object, wrong: Any) -> float | None:
+def _limit(raw: object, wrong: Any, key: str = "limit") -> float | None:
     if raw == "":
         return None
     if isinstance(raw, bool) or not isinstance(raw, int | float) or not math.isfinite(raw):
-        raise wrong('limit is a number without quotes, or "" where the rule gives none', "limit")
+        raise wrong('limit is a number without quotes, or "" where the rule gives none', key)
     return float(raw)
 
 
@@ -367,6 +422,11 @@ def _check(check: Mapping[str, Any], limit: float | None, wrong: Any) -> None:
             raise wrong(f'the method {name} takes no term "{str(term)[:40]}"', "check")
     if check.get("minutes", 15) != 15:
         raise wrong("minutes is 15: a value is recorded each quarter hour", "check")
+    tier = check.get("tier")
+    if tier is not None and tier not in TIERS:
+        near = difflib.get_close_matches(str(tier), TIERS, n=1)
+        hint = f" Do you mean {near[0]}?" if near else f" There are {', '.join(TIERS)}."
+        raise wrong(f'"{str(tier)[:40]}" is no tier of a public notice.{hint}', "check")
     if check.get("per", "filter") != "filter":
         raise wrong('per is "filter", or left out where there is a channel', "check")
     if method.limit and limit is None:
@@ -398,12 +458,16 @@ def _stricter(where: _Where, table: dict[str, Any], place: int) -> Stricter:
     for key in ("requirement", "citation"):
         if not isinstance(table.get(key), str) or not table[key].strip():
             raise wrong(f"{key} is missing", key)
+    if not isinstance(table.get("why", ""), str):
+        raise wrong("why is text, between quotes", "why")
     terms: dict[str, float] = {}
     for key in _STRICTER_TERMS:
         if key in table:
-            value = _limit(table[key], lambda _why, at: wrong(f"{at} is a number without quotes", at))
+            value = _limit(table[key], lambda _why, at: wrong(f"{at} is a number without quotes", at), key)
             if value is None or value <= 0:
                 raise wrong(f"{key} is a number above 0", key)
+            if key == "fraction" and value > 1:
+                raise wrong("fraction is a share of at most 1: 0.95 for 95 percent", key)
             terms[key] = value
     limit = _limit(table["limit"], wrong) if "limit" in table else None
     if limit is None and not terms:
@@ -462,7 +526,10 @@ def _term(key: str, value: Any, wrong: Any) -> Any:
             raise wrong('combined_interval is "4 h" or "15 min"', key)
         return seconds
     if key == "residual_detectable":
-        return _quantity(value, "g/m^3", key, wrong)
+        least = _quantity(value, "g/m^3", key, wrong)
+        if least < 0:
+            raise wrong("residual_detectable is not below 0", key)
+        return least
     if key == "holidays":
         if not isinstance(value, list):
             raise wrong('holidays is a list of dates like ["2026-11-26"]', key)
@@ -493,19 +560,40 @@ def _quantity(value: Any, unit: str, key: str, wrong: Any) -> float:
         raise wrong(" ".join(str(error).split()), key) from None
 
 
-def _form(where: _Where, raw: object) -> Form:
+def _form(where: _Where, raw: object, text: str) -> Form:
     if not isinstance(raw, dict):
         raise where.wrong("write it as a table, [form]", "form")
     for key in raw:
         if key not in ("title", "columns"):
             raise where.wrong(f'"{key[:40]}" is not a field of [form]', "form", 0, key)
-    columns = raw.get("columns", [])
+    title, columns = raw.get("title", ""), raw.get("columns", [])
+    if not isinstance(title, str):
+        raise where.wrong("title is text, between quotes", "form", 0, "title")
     good = isinstance(columns, list) and all(
         isinstance(c, list) and len(c) == 2 and all(isinstance(part, str) for part in c) for c in columns
     )
     if not good:
-        raise where.wrong('columns is a list of pairs like ["flow", "Water treated"]', "form", 0, "columns")
-    return Form(title=str(raw.get("title", "")), columns=tuple((c[0], c[1]) for c in columns))
+        raise where.wrong('columns is a list of pairs like ["volume", "Water treated"]', "form", 0, "columns")
+    return Form(
+        title=title, columns=tuple((c[0], c[1]) for c in columns), file=where.name,
+        lines=_lines_of_pairs(text, [c[0] for c in columns], where.lines.of("form", 0, "columns")),
+    )  # fmt: skip
+
+
+def _lines_of_pairs(text: str, names: Sequence[str], begin: int) -> tuple[int, ...]:
+    """Return the line of each pair of a list that begins on a line: of its name, else of the pair before."""
+    lines = text.splitlines()
+    found: list[int] = []
+    line, column = begin, 0
+    for name in names:
+        pair = re.compile(rf"\[\s*([\"']){re.escape(name)}\1")
+        for number in range(line, len(lines) + 1):
+            hit = pair.search(lines[number - 1], column if number == line else 0)
+            if hit is not None:
+                line, column = number, hit.end()
+                break
+        found.append(line)
+    return tuple(found)
 
 
 # --- confirmations -----------------------------------------------------------------------------------------------
