@@ -235,6 +235,23 @@ def test_verify_names_the_first_entry_that_was_altered(store, home, statements, 
     assert told in problems[0]
 
 
+@pytest.mark.parametrize("column", ["body", "id", "topic"])
+def test_verify_names_an_entry_whose_text_is_no_text_any_more(tmp_path, column):
+    """One byte of the file that turns over may leave bytes that are no UTF-8."""
+    with Store.open(tmp_path, create=True) as store:
+        filled(store)
+        with inside(tmp_path, "records.sqlite") as raw:
+            without_triggers(raw)
+            (text,) = raw.execute(f"SELECT {column} FROM entry WHERE sequence = 3").fetchone()
+            spoilt = bytearray(text.encode())
+            spoilt[-1] ^= 0x80
+            raw.execute(f"UPDATE entry SET {column} = CAST(? AS TEXT) WHERE sequence = 3", (bytes(spoilt),))
+        problems = store.verify()
+        assert problems[0].startswith("records.sqlite: entry 3 (reading raw_turbidity")
+        assert problems[0].encode(), "can be printed"
+        assert not any("entry 4" in told for told in problems), "what comes after it is sound"
+
+
 def test_sqlite_does_not_replace_an_entry_either(tmp_path):
     with Store.open(tmp_path, create=True) as store:
         filled(store)

@@ -9,7 +9,7 @@ loaded only where a file is made or brought up to date (see docs/decisions).
 import secrets
 import threading
 import time
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from pathlib import Path
@@ -45,6 +45,10 @@ class Kind:
 
 LEDGER = Kind("ledger", "records.sqlite", "readings and events", 0x57726563, 1)
 SERIES = Kind("series", "series.sqlite", "series", 0x57736572, 2)
+
+
+def _as_it_stands(text: bytes) -> str:
+    return text.decode("utf-8", "surrogateescape")
 
 
 class Database:
@@ -83,16 +87,25 @@ class Database:
             found: Row | None = self._connection.execute(sql, values).fetchone()
             return found
 
-    def walk(self, sql: str, values: Sequence[Any] = ()) -> Iterator[Row]:
-        """Yield the rows of a query one by one."""
-        with self._lock, self._told():
+    def walk(self, sql: str, values: Sequence[Any] = (), *, spoilt: bool = False) -> Iterator[Row]:
+        """Yield the rows of a query one by one; with `spoilt`, what is no UTF-8 stands as surrogates in a text."""
+        take = _as_it_stands if spoilt else str
+        with self._lock, self._told(), self._texts(take):
             cursor = self._connection.execute(sql, values)
         while True:
-            with self._lock, self._told():
+            with self._lock, self._told(), self._texts(take):
                 some = cursor.fetchmany(256)
             if not some:
                 return
             yield from some
+
+    @contextmanager
+    def _texts(self, take: Callable[[bytes], str] | type[str]) -> Iterator[None]:
+        self._connection.text_factory = take
+        try:
+            yield
+        finally:
+            self._connection.text_factory = str
 
     def run(self, sql: str, values: Sequence[Any] = ()) -> None:
         """Run one statement that changes something."""

@@ -141,7 +141,7 @@ def beginning(pair: str) -> bytes:
 
 def seal(before: bytes, body: str) -> bytes:
     """Return the hash of an entry that follows the hash `before`."""
-    return hashlib.sha256(before + body.encode()).digest()
+    return hashlib.sha256(before + body.encode("utf-8", "surrogateescape")).digest()
 
 
 def written(body: Body) -> str:
@@ -481,8 +481,8 @@ class Sealed:
 
 
 def walk(ledger: Database) -> Iterator[Sealed]:
-    """Yield every row of the ledger in its order."""
-    for row in ledger.walk(f"SELECT {COLUMNS} FROM entry ORDER BY sequence"):  # noqa: S608 -- constant
+    """Yield every row of the ledger in its order, those too whose text is no text any more."""
+    for row in ledger.walk(f"SELECT {COLUMNS} FROM entry ORDER BY sequence", spoilt=True):  # noqa: S608 -- constant
         yield Sealed(*row)
 
 

@@ -77,8 +77,8 @@ class Postgres(Database):
             self.close()
             raise
 
-    def walk(self, sql: str, values: Sequence[Any] = ()) -> Iterator[Row]:
-        """Yield the rows of a query one by one, as they come over the line."""
+    def walk(self, sql: str, values: Sequence[Any] = (), *, spoilt: bool = False) -> Iterator[Row]:
+        """Yield the rows of a query one by one, as they come over the line; a server takes no text that is no UTF-8."""
         with self._lock, self._told():
             cursor = self._connection.raw.cursor(name=f"w{uuid.uuid4().hex}", binary=True, withhold=not self._in_one)
             cursor.execute(marked(sql), values)

@@ -83,7 +83,7 @@ def _named(row: Sealed) -> str:
     except (msgspec.DecodeError, UnicodeError):
         body = None
     what = ledger.named(body) if body else f"{row.kind} {row.topic}".rstrip()
-    return f"entry {row.sequence} ({what}, id {row.id})"
+    return f"entry {row.sequence} ({what}, id {row.id})".encode("utf-8", "backslashreplace").decode()
 
 
 def _imports(entries: Database, series: Database) -> list[str]:
