@@ -5,6 +5,7 @@ from pathlib import Path
 
 import pytest
 from click.testing import CliRunner
+from tests.rules.planted import LOCAL
 
 from weirhouse.cli.main import group, main
 from weirhouse.plant import load
@@ -69,3 +70,8 @@ def test_the_check_refuses_a_wrong_pack_with_file_and_line(demo_copy: Path, caps
         capsys, "check", "--plant", str(demo_copy)
     )
     assert load(demo_copy).name == "Emberly"  # the plant file itself is in order
+    file.write_text(LOCAL.replace('["combined_highest",', '["combined_higest",'), encoding="utf-8")
+    assert (
+        'rules/emberly.toml, line 42: the report of this plant has no column "combined_higest". Do you mean'
+        in fails(capsys, "check", "--plant", str(demo_copy))
+    )

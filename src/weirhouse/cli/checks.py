@@ -31,17 +31,20 @@ def check(context: click.Context, folder: Path, as_json: bool, working: bool) ->
     hardly be so. A figure outside its range, and work that is due, are listed and are no
     fault by themselves.
     """
+    from weirhouse.desk.state_form import fitting
     from weirhouse.plant import check as check_plant
     from weirhouse.plant import load
-    from weirhouse.records import backup_offer, backup_run
+    from weirhouse.records import backup_offer, backup_run, witness
     from weirhouse.records.model import RecordsError
     from weirhouse.records.store import Store
     from weirhouse.rules.packs import load_rules
 
     plant = load(folder)
-    load_rules(folder)  # a local pack that cannot be used is refused with its line, before anything is counted
+    fitting(plant, load_rules(folder))  # a wrong local pack is refused with its line, before anything is counted
     with Store.open(folder, read_only=True) as store:
         problems = store.verify()
+        if not problems:
+            problems = witness.contradictions(store)
         try:
             first, last = store.span()
             now = moment(None, plant, store)

@@ -14,6 +14,7 @@ from zoneinfo import ZoneInfo
 from weirhouse.desk import proof as proofs
 from weirhouse.desk.month_table import GROUPS, Chemical, Column, DayRow, MonthTable
 from weirhouse.desk.proof import MonthProof
+from weirhouse.desk.state_form import OTHER_NAMES, names
 from weirhouse.plant.model import Plant
 from weirhouse.quantity import convert, label, show
 from weirhouse.records.model import Entry, Event, Import, Reading, Result, Sample
@@ -21,7 +22,6 @@ from weirhouse.rules.model import Counted, Outcome
 
 MOST_NOT_COUNTED = 60  # readings listed one by one under a requirement; of more, the rest is told by its count
 # What a local pack may call a column of the daily table, beside the column's own id.
-FORM_NAMES = {"combined_highest": "filtered_max", "residual_lowest": "residual_min", "flow": "volume"}
 CAUTION = (
     "Figures, held against the rules as they stand here. The State judges them, and your permit comes first. "
     "On a doubt about disinfection or a broken limit, call the numbers of the plant file."
@@ -130,7 +130,7 @@ def form_figures(proof: MonthProof) -> dict[str, Any] | None:
     if not form:
         return None
     rows = [[form_cell(row, what) for what, _ in form] for row in proof.table.days]
-    known = {column.id for column in proof.table.columns} | {"date", "ct_ratio", *FORM_NAMES}
+    known = names(proof.table.plant)
     return {
         "title": proof.form_title, "headings": [heading for _, heading in form], "rows": rows,
         "unknown": [what for what, _ in form if what not in known],
@@ -144,7 +144,7 @@ def form_cell(row: DayRow, what: str) -> str:
     if what == "ct_ratio":  # of the organism that limits
         ratios = [c for id, c in row.cells.items() if id in ("ct_giardia", "ct_virus") and c.value is not None]
         return min(ratios, key=lambda c: c.value or 0.0).shown if ratios else ""
-    found = row.cells.get(FORM_NAMES.get(what, what))
+    found = row.cells.get(OTHER_NAMES.get(what, what))
     return found.shown if found is not None and found.value is not None else ""
 
 
