@@ -73,6 +73,16 @@ def is_name(name: str) -> bool:
     return _NAME.match(name) is not None
 
 
+def read_name(name: str) -> tuple[datetime, int] | None:
+    """Return when a backup was made and how far its chain goes, from its name; None where it is none.
+
+    >>> read_name("20261127T131500Z-records-000012345-0a1b2c3d4e5f")[1], read_name("x")
+    (12345, None)
+    """
+    found = _NAME.match(name)
+    return found and (datetime.strptime(found[1], _STAMP).replace(tzinfo=UTC), int(found[3]))
+
+
 def shelf(place: Path, plant: str, pair: str) -> Path:
     """Return the folder that holds the backups of one plant in a place."""
     slug = re.sub(r"[^a-z0-9]+", "-", plant.lower()).strip("-")[:40] or "plant"

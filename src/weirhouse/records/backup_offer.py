@@ -33,7 +33,7 @@ def newest(folder: Path) -> Offer | None:
     name = _name(folder)
     found = [
         (path, said)
-        for place in _places(folder)
+        for place in known_places(folder)
         for path, said in backups(place)
         if (said.pair == pair if pair else said.plant == name or not name)
     ]
@@ -61,7 +61,8 @@ def sentence(folder: Path) -> str:
     )
 
 
-def _places(folder: Path) -> Iterator[Path]:
+def known_places(folder: Path) -> Iterator[Path]:
+    """Yield every place that may hold backups of a plant."""
     seen = set()
     some = [folder / OWN, *(Path(name) for name in read_state(folder).places)]
     with suppress(PlantError, OSError):  # then only what the state and the plant's own folder say is known
