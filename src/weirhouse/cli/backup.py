@@ -1,6 +1,6 @@
 """How does one make a backup by hand, and how does one get the records back from it?"""
 
-from datetime import UTC, datetime
+from datetime import UTC, datetime, tzinfo
 from pathlib import Path
 
 import click
@@ -56,6 +56,7 @@ def restore(source: Path, to: Path) -> None:
 
     What it holds is verified before and after. Nothing is ever written over.
     """
+    from weirhouse.plant import PlantError, load
     from weirhouse.records import access_log
     from weirhouse.records import restore as restoring
     from weirhouse.records.store import Store
@@ -64,11 +65,18 @@ def restore(source: Path, to: Path) -> None:
     said = done.manifest
     with Store.open(to) as store:  # the chain goes on with who brought it back, and from what
         access_log.note(store, access_log.RESTORE, person=person(), now=datetime.now(UTC), detail=done.backup.name)
-    click.echo(f"{to} holds {said.plant} as of {said.made_at:%Y-%m-%d %H:%M} UTC, verified before and after:")
+    try:
+        zone: tzinfo = load(to).zone  # the operator's clock, not the one of the backup's name
+    except PlantError:
+        zone = UTC
+    click.echo(
+        f"{to} holds {said.plant} as of {said.made_at.astimezone(zone):%Y-%m-%d %H:%M %Z}, verified before and after:"
+    )
     click.echo(
         f"  {sum(said.counts.values()):,} entries; the chain ends in entry {said.sequence} with {said.head[:12]}."
     )
     if said.last_entered_at is not None:
-        click.echo(f"  The last was entered {said.last_entered_at:%Y-%m-%d %H:%M} UTC. Enter again what came after it.")
+        last = f"{said.last_entered_at.astimezone(zone):%Y-%m-%d %H:%M %Z}"
+        click.echo(f"  The last was entered {last}. Enter again what came after it.")
     click.echo(f"  It came from {done.backup}.")
     click.echo(f"Look at it, then serve it:\n  weirhouse check --plant {to}\n  weirhouse serve --plant {to}")
