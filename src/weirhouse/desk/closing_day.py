@@ -88,6 +88,15 @@ def _gaps(store: Store, plant: Plant, day: date, begin: datetime, end: datetime)
     if "plant_flow" not in plant.channels:
         return []
     flow = store.values("plant_flow", begin, end)
+    if not _any(flow, begin, end):
+        name = plant.channels["plant_flow"].name
+        return [
+            Remark(
+                sentence=f"Nothing is recorded of {name} on this day: whether the plant ran is not known, and gaps in "
+                "the other readings are not looked for.",
+                link=f"/log/{day}/grid", words="enter it",
+            )
+        ]  # fmt: skip
     channels = [*RECORDED, *(f"{one.id}_turbidity" for one in plant.filters)]
     found = []
     for id in channels:
