@@ -1,6 +1,7 @@
 """A new file has the tables that the migrations make; an old file gets them whole or stays as it was."""
 
 from dataclasses import replace
+from pathlib import Path
 
 import pytest
 from alembic.config import Config
@@ -8,7 +9,9 @@ from alembic.script import ScriptDirectory
 from pysqlite3 import dbapi2 as driver
 from tests.records.sample import NOW, every_minute, inside, put, reading
 
-from weirhouse.records import engine, files, schema, upgrade
+from weirhouse.plant import load
+from weirhouse.records import backup, engine, files, restore, schema, upgrade
+from weirhouse.records.backup_place import Place
 from weirhouse.records.engine import LEDGER, SERIES
 from weirhouse.records.model import RecordsError
 from weirhouse.records.store import Store
@@ -131,3 +134,24 @@ def test_an_upgrade_waits_for_no_one_else_to_write(folder, second, monkeypatch):
     with Store.open(folder) as store, store._ledger.writing(), pytest.raises(RecordsError, match="Another program is"):
         files.open_file(folder, kind, read_only=False)
     assert len(tables(folder / LEDGER.file)) == 13
+
+
+def test_a_backup_of_an_earlier_version_is_restored_and_brought_up_to_date(
+    folder, second, monkeypatch, tmp_path_factory
+):
+    (folder / "plant.toml").write_bytes((Path(__file__).parents[1] / "desk" / "plant.toml").read_bytes())
+    place, to = tmp_path_factory.mktemp("place"), tmp_path_factory.mktemp("to") / "again"
+    path, said = backup.make(folder, Place(place), load(folder), whole=True, at=NOW)
+    scripts, kind = second()
+    monkeypatch.setattr(upgrade, "MIGRATIONS", scripts)
+    object.__setattr__(LEDGER, "version", kind.version)  # the next release, in every module that knows the kind
+    try:
+        restore.restore(path, to)
+        with Store.open(to) as store:
+            assert len(store.readings()) == 50
+            assert store.verify() == []
+        assert sorted(one.name for one in to.glob("*.sqlite")) == ["records.sqlite", "series.sqlite"]
+        _, again = backup.make(to, Place(place), load(to), whole=False, at=NOW)
+        assert (again.sequence, again.head) == (said.sequence, said.head)
+    finally:
+        object.__setattr__(LEDGER, "version", 1)

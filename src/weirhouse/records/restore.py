@@ -4,7 +4,7 @@ import os
 import shutil
 import uuid
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import closing, contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -97,11 +97,26 @@ def put_back(backup: Path, new: Path) -> Manifest:
                 "backup that holds all."
             ) from fault
         _copy(before, SERIES.file, said, new)
+    _bring_up_to_date(new)
     wrong = problems(new, manifest)
     if wrong:
         more = f" and {len(wrong) - 1} more faults" if len(wrong) > 1 else ""
         raise RecordsError(f"{backup} is not what was backed up: {wrong[0]}{more} Take another backup.")
     return manifest
+
+
+def _bring_up_to_date(new: Path) -> None:
+    """Bring copies of files that an earlier version wrote up to date; the backup itself stays as it is."""
+    for kind in (LEDGER, SERIES):
+        path = new / kind.file
+        if not path.is_file():
+            continue
+        with closing(Database(path, kind, read_only=True)) as there:
+            version = there.version
+        if version < kind.version:
+            files.open_at(path, kind, read_only=False).close()
+            for kept in new.glob(f"{path.stem}.version-*"):
+                kept.unlink()
 
 
 def _copy(backup: Path, name: str, manifest: Manifest, new: Path) -> None:
