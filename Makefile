@@ -28,7 +28,7 @@ demo: setup ## make the Emberly demo plant, print Today, serve the pages and say
 test: setup ## run every test, a real browser included
 	@$(BIN)/python tests/browser.py
 	@$(BIN)/python tests/postgres.py
-	$(BIN)/pytest -n auto --dist loadfile $(PYTEST_ARGS)
+	OPENBLAS_NUM_THREADS=1 $(BIN)/pytest -n auto --dist loadfile $(PYTEST_ARGS)
 
 lint: setup ## format, lint, types and import rules
 	$(BIN)/ruff format --check .

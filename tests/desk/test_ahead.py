@@ -1,5 +1,6 @@
 """Ahead in words: the answer first, doubt before all else, and the same figures as the JSON."""
 
+import itertools
 import json
 from dataclasses import replace
 from datetime import UTC, datetime
@@ -34,7 +35,10 @@ def test_the_json_keeps_the_contract(found):
     assert (data["plant"], data["hours"], data["members"], data["seed"]) == ("Emberly", 12, 40, 1)
     assert data["at"] == "2025-11-26T23:00:00-05:00"
     raw = data["forecast"]["raw_ntu"]
-    assert set(raw) == {"p05", "p25", "p50", "p75", "p95"}
+    names = ["p02_5", "p05", "p10", "p25", "p50", "p75", "p90", "p95", "p97_5"]
+    assert list(raw) == names
+    for low, high in itertools.pairwise(names):
+        assert all(a <= b for a, b in zip(raw[low], raw[high], strict=True))
     assert len(data["forecast"]["times"]) == len(raw["p50"]) == 48
     assert data["forecast"]["times"][0] == "2025-11-26T23:15:00-05:00"
     for way in ("habit", "shut"):

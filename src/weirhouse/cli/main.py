@@ -1,11 +1,15 @@
 """Which commands are there? The list, and what becomes of an error: one line, exit status 2, nothing changed."""
 
 import importlib
+import os
 import sys
 from collections.abc import Sequence
 from typing import Any
 
 import click
+
+# Our matrices are small: a second thread to each costs more than it helps. Said before NumPy is loaded.
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 # command -> (module with a click command of the same name, its first line of help)
 COMMANDS = {

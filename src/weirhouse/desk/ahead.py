@@ -159,6 +159,9 @@ def _order(situation: Situation, found: Outlook, hours: int) -> tuple[str, Advic
     if found.forecast.doubt or now.usable is None:
         doubt = found.forecast.doubt or f"Raw turbidity: {now.why}."
         return f"Read the stream first: {doubt[0].lower()}{doubt[1:]}", "unknown", (order, *says)
+    if risk.over_0_3 is not None and not found.measured:
+        cannot = "Cannot tell what this plant would make of it: no settled or filtered turbidity was measured lately."
+        return cannot, "unknown", (f"As such plants usually do: {order[0].lower()}{order[1:]}", *says)
     return order, state, tuple(says)
 
 
@@ -313,6 +316,7 @@ def ahead_json(found: Ahead) -> dict[str, Any]:
         "forecast": {
             "times": [datetime.fromtimestamp(int(t), zone).isoformat() for t in out.times],
             **{f"{name}_{_SUFFIX[fan.unit]}": _quantiles(fan) for name, fan in out.stream.items()},
+            "raw_ntu": _raw(out),
             "peak_raw_ntu": {"p05": out.peak[0], "p50": out.peak[1], "p95": out.peak[2]},
             "basis": list(out.forecast.basis),
             "doubt": out.forecast.doubt,
@@ -331,6 +335,14 @@ def ahead_json(found: Ahead) -> dict[str, Any]:
 
 
 _SUFFIX = {"NTU": "ntu", "degC": "degc", "1/m": "per_m", "g/m^3": "mg_l", "m": "m", "m^3/s": "m3_s"}
+
+
+def _raw(out: Outlook) -> dict[str, list[float]]:
+    """Return raw turbidity at more probabilities than are drawn: edges of the 50, 80, 90 and 95 percent bands."""
+    wanted = {"p02_5": 0.025, "p05": 0.05, "p10": 0.1, "p25": 0.25, "p50": 0.5, "p75": 0.75, "p90": 0.9, "p95": 0.95,
+              "p97_5": 0.975}  # fmt: skip
+    rows = out.forecast.quantiles(tuple(wanted.values()))[:, 1:]
+    return {name: [round(float(v), 5) for v in row] for name, row in zip(wanted, rows, strict=True)}
 
 
 def _quantiles(fan: Fan) -> dict[str, list[float]]:
