@@ -124,7 +124,7 @@ def lines(state: State, places: Mapping[str, bool], now: datetime, zone: ZoneInf
         if told is None and newest is not None:
             found.append(Line(f"{place} has taken no backup yet.", not removable))
         elif told is not None and told.fault:
-            since = f" Since {_clock(told.fault_since, zone)}." if told.fault_since else ""
+            since = f" (Since {_clock(told.fault_since, zone)}.)" if told.fault_since else ""
             last = f" Its last backup is of {_clock(told.good_at, zone)}." if told.good_at else ""
             found.append(Line(f"{told.fault}{since}{last}", not removable))
     return found
