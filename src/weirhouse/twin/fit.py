@@ -41,6 +41,7 @@ class Fitted(NamedTuple):
     state: State
     said: str  # what they were fitted to, in a sentence
     doubt: str  # where they do not give what was measured, in a sentence; else empty
+    measured: bool  # whether anything was measured that they could be fitted to
 
 
 class Data(NamedTuple):
@@ -63,7 +64,7 @@ def fitted(
     if begins.recorded is None:
         drawn = sample(compiled, members, seed)
         said = "Nothing measured in the last days could tell which of the usual plants this one is like."
-        return Fitted(drawn, init(compiled, drawn, begins.start, begins.policy), said, "")
+        return Fitted(drawn, init(compiled, drawn, begins.start, begins.policy), said, "", False)
     drawn = sample(compiled, min(members, FITTED), seed)
     data = _data(compiled, begins)
     rounds = len(ENLARGED) + 1 if len(data.values) else 1
@@ -76,18 +77,18 @@ def fitted(
         drawn = _closed(drawn, shifted)
     if not len(data.values):
         said = "Neither settled nor filtered turbidity was measured while it ran: the plants are as usual ones are."
-        return _often(drawn, _now(trial, drawn, compiled, begins), members, said, "")
+        return _often(drawn, _now(trial, drawn, compiled, begins), members, said, "", False)
     hours = len(begins.recorded.flow) * STEP / 3600
     measured = " and ".join(dict.fromkeys(name.partition(",")[0] for name in data.names))
     said = f"The simulated plants were fitted to {measured} of the last {hours:.0f} h."
-    return _often(drawn, _now(trial, drawn, compiled, begins), members, said, _doubt(trial, data))
+    return _often(drawn, _now(trial, drawn, compiled, begins), members, said, _doubt(trial, data), True)
 
 
-def _often(drawn: Parameters, state: State, members: int, said: str, doubt: str) -> Fitted:
+def _often(drawn: Parameters, state: State, members: int, said: str, doubt: str, measured: bool) -> Fitted:
     """Return as many members as are wanted, each fitted plant as often as any other, give or take one."""
     which = np.arange(members) % drawn.members
     parameters = Parameters._make(np.ascontiguousarray(field[which]) for field in drawn)
-    return Fitted(parameters, State._make(np.ascontiguousarray(field[which]) for field in state), said, doubt)
+    return Fitted(parameters, State._make(np.ascontiguousarray(field[which]) for field in state), said, doubt, measured)
 
 
 def _data(compiled: Compiled, begins: Moment) -> Data:

@@ -95,6 +95,7 @@ class Outlook:
     members: int
     seed: int
     chosen: str  # by what the members were chosen, in a sentence
+    measured: bool  # whether this plant's own water had a say in that
     unknown: tuple[str, ...]  # what is not known, a sentence each
     version: str
     inputs: str
@@ -176,7 +177,7 @@ def outlook(
         peak=_amount(foreseen.raw[:, 1:].max(axis=1)), habit=futures[0], shut=futures[1],
         ways=ways, policy=begins.policy, closing=_closing(runs[1], compiled, hours) if reserve > 0 else (),
         reserve=reserve if reserve > 0 else None, tank=tank, members=members, seed=seed, chosen=kept.said,
-        unknown=unknown, version=version("weirhouse"),
+        measured=kept.measured, unknown=unknown, version=version("weirhouse"),
         inputs=hashlib.sha256("".join([foreseen.inputs, *(f.inputs for f in futures)]).encode()).hexdigest(),
     )  # fmt: skip
 
