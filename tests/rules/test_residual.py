@@ -189,6 +189,32 @@ def test_rejecting_or_taking_out_the_readings_does_not_take_the_notice_away() ->
     assert "not on record as they were" in kept.sentence
 
 
+def test_rejecting_the_first_reading_below_does_not_start_the_clock_anew() -> None:
+    planted = Planted().put("entry_chlorine", "14 23:45", LOW, flag=REJECTED).put("entry_chlorine", "15 00:00", LOW)
+    found = notice(planted.judge(), "ep_residual_notify")
+    assert found.opened_at == planted.at("14 23:45")
+    assert found.certain  # by the second reading
+    assert found.id == notice(below(2, "14 23:45").judge(), "ep_residual_notify").id
+
+
+def test_one_time_below_opens_one_notice_however_many_readings() -> None:
+    for flags in ((0, 0, 0), (REJECTED, 0, REJECTED), (0, REJECTED, 0)):
+        planted = Planted()
+        for at, flag in zip(("14 08:00", "14 08:15", "14 08:30"), flags, strict=True):
+            planted.put("entry_chlorine", at, LOW, flag=flag)
+        found = notice(planted.judge(), "ep_residual_notify")  # the one there is
+        assert found.opened_at == planted.at("14 08:00")
+        assert "until 2026-07-14 08:45" in found.sentence
+
+
+def test_a_time_that_only_rejected_readings_make_too_long_is_not_certain() -> None:
+    planted = below(17).put("entry_chlorine", "14 08:00", *[LOW] * 6, flag=REJECTED)
+    result = planted.judge()
+    found = notice(result, "ep_residual_min")
+    assert (found.opened_at, found.certain) == (planted.at("14 12:00"), False)
+    assert result.outcome("ep_residual_min").status == "cannot tell"
+
+
 def test_the_draft_has_the_ten_elements_and_decides_nothing() -> None:
     broken = notice(below(17).judge(), "ep_residual_min")
     assert len(broken.elements) == 10

@@ -132,11 +132,12 @@ def _below(ground: Ground, requirement: Requirement) -> Iterator[Found]:
         limit_at = begin.astimezone(UTC) + timedelta(hours=hours)
         until = f"until {at_text(ground.local(one.end))}" if one.restored else "not shown restored"
         level = f"{one.lowest:.2f} mg/L"
+        certain = one.certain_s is not None and (not lasting or one.certain_s > hours * 3600 + 0.5)
         yield Found(
             requirement, id, limit_at if lasting else begin.astimezone(UTC),
             f"{channel.name} below {requirement.limit:g} {requirement.unit} from {at_text(begin)}, {until}, "
             f"lowest {level}.",
-            one.certain, level, f"on {begin:%Y-%m-%d} from {begin:%H:%M}, {until}", limit_at,
+            certain, level, f"on {begin:%Y-%m-%d} from {begin:%H:%M}, {until}", limit_at,
             kind="limit" if lasting else "tell",
         )  # fmt: skip
 

@@ -33,7 +33,7 @@ class Below:
     served_s: float  # of it, the time for which water was (or may have been) sent on
     lowest: float
     restored: bool
-    certain: bool  # not only by rejected or doubtful readings
+    certain_s: float | None  # served without rejected and doubtful readings; None where only those make it
 
 
 @dataclass(frozen=True, slots=True)
@@ -248,20 +248,37 @@ def _outcome(
 
 
 def episodes(ground: Ground, requirement: Requirement) -> list[Below]:
-    """Return every time below the limit in any way of counting; with bad readings those that only they make."""
+    """Return every time below the limit, those that meet in any way of counting as one.
+
+    A reading that is rejected takes neither a time away nor the hour at which it began: its clock has started.
+    """
     channel = ground.channel(str(requirement.check["channel"]))
     if channel is None:
         return []
     limit = ground.limit(requirement, channel)
-    way = ways_of(ground, limit)[0]
-    plain = times_below(ground, channel.id, limit, way, False)
-    found = [Below(b, e, served, low, restored, True) for b, e, served, low, restored in plain]
-    others = [(w, bad) for w in ways_of(ground, limit) for bad in both_ways(ground, channel.id, upper=False)]
-    for other, with_bad in others:
-        for b, e, served, low, restored in times_below(ground, channel.id, limit, other, with_bad):
-            if not any(b < known.end and e > known.begin for known in found):
-                found.append(Below(b, e, served, low, restored, False))
-    return sorted(found, key=lambda one: one.begin)
+    ways = ways_of(ground, limit)
+    found = [
+        Below(b, e, served, low, restored, served if way == ways[0] and not with_bad else None)
+        for way in ways
+        for with_bad in both_ways(ground, channel.id, upper=False)
+        for b, e, served, low, restored in times_below(ground, channel.id, limit, way, with_bad)
+    ]
+    joined: list[Below] = []
+    for one in sorted(found, key=lambda one: (one.begin, one.end)):
+        if joined and one.begin < joined[-1].end:
+            joined[-1] = _joined(joined[-1], one)
+        else:
+            joined.append(one)
+    return joined
+
+
+def _joined(a: Below, b: Below) -> Below:
+    certain = [s for s in (a.certain_s, b.certain_s) if s is not None]
+    last = max((a, b), key=lambda one: (one.end, not one.restored))
+    return Below(
+        min(a.begin, b.begin), last.end, max(a.served_s, b.served_s), min(a.lowest, b.lowest), last.restored,
+        max(certain, default=None),
+    )  # fmt: skip
 
 
 # --- samples by the day ------------------------------------------------------------------------------------------
