@@ -222,6 +222,36 @@ def test_a_disk_that_fills_up_meanwhile_leaves_no_half_of_a_backup(plant, tmp_pa
     assert [one for home in place.path.iterdir() for one in home.iterdir()] == []
 
 
+def test_a_place_that_is_full_is_named_and_not_the_plants_own_disk(plant, tmp_path, monkeypatch):
+    place = place_of(tmp_path)
+
+    class Full:
+        def execute(self, sql, values):
+            assert sql == "VACUUM INTO ?"
+            Path(values[0]).write_bytes(bytes(4096))  # as far as it came
+            fault = driver.OperationalError("database or disk is full")
+            fault.sqlite_errorcode = driver.SQLITE_FULL
+            raise fault
+
+        def close(self):
+            pass
+
+    class Driver:
+        Error, SQLITE_FULL = driver.Error, driver.SQLITE_FULL
+
+        @staticmethod
+        def connect(*_, **__):
+            return Full()
+
+    monkeypatch.setattr(backup, "driver", Driver)
+    with pytest.raises(RecordsError) as told:
+        made(plant, place)
+    assert str(told.value) == (
+        f"No backup could be made in {place.path} (No space left on device). Mend that, then try again."
+    )
+    assert [one for home in place.path.iterdir() for one in home.iterdir()] == []
+
+
 KILLED = """
 import os, signal, sys
 from pathlib import Path

@@ -4,6 +4,7 @@ The readings and events come first, the series after them: an import writes its 
 of every entry of the copy are in the copy of the series.
 """
 
+import errno
 import os
 import shutil
 import uuid
@@ -131,6 +132,8 @@ def _vacuum(path: Path, target: Path) -> None:
         finally:
             connection.close()
     except driver.Error as fault:
+        if getattr(fault, "sqlite_errorcode", None) == driver.SQLITE_FULL:  # the place: what is copied is only read
+            raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC)) from fault
         told = explained(fault, path)
         if told is None:
             raise

@@ -32,7 +32,7 @@ def require(place: Place, folder: Path) -> None:
         place.path.mkdir(parents=True, exist_ok=True)
     if not place.path.is_dir():
         what = "Plug it in" if place.removable else "Mount it or make the folder"
-        raise RecordsError(f"{place.path} is not there. {what}, then run: weirhouse backup")
+        raise RecordsError(f"{place.path} is not there. {what}, then run weirhouse backup again.")
     if place.removable and same_disk(place.path, folder):
         raise RecordsError(
             f"{place.path} is on the plant's own disk: what belongs there is not plugged in. Plug it in."
