@@ -117,10 +117,15 @@ class Visits:
         self.browser, self.address = browser, address
         self.contexts: list[BrowserContext] = []
 
-    def __call__(self, *, width: int = 1280, look: str = "light", scripts: bool = True) -> Visit:
+    def __call__(
+        self, *, width: int = 1280, look: str = "light", scripts: bool = True, zone: str | None = None
+    ) -> Visit:
         height = 844 if width < 600 else 900
         context = self.browser.new_context(
-            viewport={"width": width, "height": height}, java_script_enabled=scripts, has_touch=width < 600
+            viewport={"width": width, "height": height},
+            java_script_enabled=scripts,
+            has_touch=width < 600,
+            timezone_id=zone,
         )
         context.add_cookies([{"name": "look", "value": look, "url": self.address}])
         self.contexts.append(context)

@@ -236,6 +236,25 @@ def test_a_day_of_the_log_prints(visits: Visits) -> None:
     assert "Dosechanged" in whole
 
 
+@pytest.mark.parametrize("path", [
+    "/", f"/?at={STORM.replace(' ', 'T')}", "/timetable",
+    "/log/2026-10-31", "/log/2026-10-31/grid", "/samples", "/proof",
+])  # fmt: skip
+def test_all_times_are_the_plants_whatever_clock_the_browser_keeps(visits: Visits, path: str) -> None:
+    def seen(zone: str) -> str:
+        visit = visits(zone=zone)
+        assert visit.go(path) == 200
+        assert visit.page.evaluate("Intl.DateTimeFormat().resolvedOptions().timeZone") == zone
+        return visit.page.evaluate(  # type: ignore[no-any-return]
+            "document.body.innerText + [...document.querySelectorAll('input')].map((e) => e.value).join()"
+        )
+
+    here = seen("America/New_York")
+    assert re.search(r"\d\d:\d\d|2026-10", here)
+    form = re.compile(r"[0-9a-f]{8}-[0-9a-f-]{27}")  # the id that each form is given
+    assert form.sub("", seen("Asia/Tokyo")) == form.sub("", here)
+
+
 def test_a_bad_time_shows_one_sentence(visits: Visits) -> None:
     visit = visits()
     assert visit.go("/?at=tomorrow") == 400
