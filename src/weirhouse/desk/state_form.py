@@ -38,9 +38,7 @@ def _wrong(plant: Plant, book: RuleBook) -> Iterator[str]:
     for (name, _), line in zip(book.form.columns, book.form.lines, strict=True):
         if name not in known:
             near = difflib.get_close_matches(name, known, n=1)
-            hint = (
-                f"Do you mean {near[0]}?" if near else "Its names are those of the columns in the report's JSON file."
-            )
+            hint = f"Do you mean {near[0]}?" if near else "The names are those of the columns in its JSON file."
             yield f'{book.form.file}, line {line}: the report of this plant has no column "{name[:40]}". {hint}'
     for requirement in book.requirements:
         where, id = book.stands.get(requirement.id), str(requirement.check.get("channel", ""))
