@@ -1,6 +1,7 @@
 """Samples against their rules: by-products, coliform, organic carbon, metals, nitrate; by examples and at each edge."""
 
 import tomllib
+from dataclasses import replace
 from datetime import date, datetime, timedelta
 from typing import Any
 
@@ -399,3 +400,44 @@ def test_the_calendar_has_what_is_due_and_its_bottles() -> None:
     assert over["rtcr_count"].state == "overdue"
     lab.take("2026-09-15 09:00", "coliform", "0")
     assert next(i for i in judge(lab).calendar if i.requirement.id == "rtcr_count").bottles == ()
+
+
+@pytest.mark.parametrize(
+    ("texts", "limit", "value", "says"),
+    [
+        (("ND",), None, None, "highest: not detected, and no limit told"),
+        (("ND",), 0.05, None, "highest: not detected, below 0.05 mg/L"),
+        (("<0.5",), None, None, "highest: below 0.5 mg/L"),
+        (("0.31", "ND"), 0.05, 0.31, "highest: 0.31 mg/L"),
+    ],
+)
+@pytest.mark.parametrize(("analyte", "id"), [("nitrate", "mcl_nitrate"), ("nitrite", "mcl_nitrite")])
+def test_what_was_not_detected_becomes_no_bare_number(
+    texts: tuple[str, ...], limit: float | None, value: float | None, says: str, analyte: str, id: str
+) -> None:
+    lab = Lab()
+    for k, text in enumerate(texts):
+        lab.take(f"2026-08-1{k} 09:00", analyte, text, point="entry")
+        if text == "ND" and limit is not None:
+            lab.results[-1] = replace(lab.results[-1], limit=limit, limit_kind="detection")
+    found = judge(lab).outcome(id)
+    assert found.value == value
+    assert says in found.sentence
+    assert found.shown == says.removeprefix("highest: ")
+
+
+def test_a_sum_with_what_was_not_detected_is_no_bare_number() -> None:
+    lab = (
+        Lab()
+        .take("2026-08-11 09:00", "nitrate", "0.4", sample="n")
+        .take("2026-08-11 09:00", "nitrite", "<0.1", sample="n")
+    )
+    found = judge(lab).outcome("mcl_total_nitrate_nitrite")
+    assert found.value is None and "at most 0.5 mg/L, as one was not detected" in found.sentence
+    lab = (
+        Lab()
+        .take("2026-08-11 09:00", "nitrate", "0.4", sample="n")
+        .take("2026-08-11 09:00", "nitrite", "ND", sample="n")
+    )
+    found = judge(lab).outcome("mcl_total_nitrate_nitrite")
+    assert (found.status, found.value) == ("cannot tell", None) and "no limit is told" in found.sentence

@@ -1,7 +1,7 @@
 """Do single results, percentiles and the removal of organic carbon keep their limits?"""
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import timedelta
 
 import numpy as np
@@ -50,20 +50,37 @@ def single_result(ground: Ground, requirement: Requirement) -> Iterator[Outcome]
     limit = requirement.limit or 0.0
     verdicts = {bad: [_confirmed([f for f in some if bad or not f.bad], limit)] for bad in (False, True)}
     status, ways = settle(verdicts[False], verdicts[True], sum(bool(f.bad) for f in some))
-    top = max((f for f in some if not f.bad), key=lambda f: f.low, default=None)
-    yield simple(
+    top = max((f for f in some if not f.bad), key=lambda f: (f.low, f.high), default=None)
+    outcome = simple(
         requirement, _year(ground), status, _highest_words(ground, requirement, some, top), ways=ways,
-        value=top.low if top is not None else None, tally=tally(some, requirement.unit, limit),
+        value=top.result.value if top is not None else None, tally=tally(some, requirement.unit, limit),
         sheet=Sheet(notes=["Looked up, not worked out: each result against the limit."]),
     )  # fmt: skip
+    yield _said(outcome, top)
 
 
 def _highest_words(ground: Ground, requirement: Requirement, some: Sequence[Finding], top: Finding | None) -> str:
     text = f"{amount(len(some), 'result')} of the last twelve months"
     if top is None:
         return f"{text}, none that counts."
-    value = f"{top.result.text} {top.result.unit}" if top.result.qualifier else shown(top.low, requirement.unit)
-    return f"{text}, highest {value} ({at_text(top.at.astimezone(ground.plant.zone))})."
+    value = _in_words(top, requirement) if top.result.value is None else shown(top.low, requirement.unit)
+    return f"{text}, highest: {value} ({at_text(top.at.astimezone(ground.plant.zone))})."
+
+
+def _said(outcome: Outcome, top: Finding | None) -> Outcome:
+    """Return an outcome that shows what was not detected in words, where no number stands for it."""
+    if top is None or top.result.value is not None:
+        return outcome
+    return replace(outcome, shown=_in_words(top, outcome.requirement))
+
+
+def _in_words(finding: Finding, requirement: Requirement) -> str:
+    """Return a result that is no number: what was not detected is a condition with its limit, and never 0."""
+    word = {"<": "below", "ND": "not detected, below", ">": "above"}.get(finding.result.qualifier, "")
+    bound = finding.result.limit
+    if not word or bound is None:
+        return "not detected, and no limit told" if finding.result.qualifier == "ND" else finding.result.text
+    return f"{word} {shown(bound, requirement.unit)}"
 
 
 def _confirmed(some: Sequence[Finding], limit: float) -> Verdict:
@@ -109,12 +126,21 @@ def sum_of_results(ground: Ground, requirement: Requirement) -> Iterator[Outcome
     status: Status = (
         "broken" if "broken" in words or alone else "cannot tell" if "cannot tell" in words or bad else "met"
     )
-    top = max((sum(p.high for p in pair) for pair in pairs), default=max((f.low for f in alone), default=0.0))
+    most = max(
+        pairs, key=lambda pair: sum(p.high for p in pair), default=(max(alone, key=lambda f: f.low),) if alone else ()
+    )
+    top, exact = sum(p.high for p in most), all(p.result.value is not None for p in most)
     yield simple(
         requirement, _year(ground), status,
-        f"{amount(len(pairs), 'sample')}, highest sum {shown(top, requirement.unit)}.",
-        value=top, tally=tally(some, requirement.unit, None),
+        f"{amount(len(pairs), 'sample')}, highest sum {_sum_words(top, exact, requirement)}.",
+        value=top if exact else None, tally=tally(some, requirement.unit, None),
     )  # fmt: skip
+
+
+def _sum_words(top: float, exact: bool, requirement: Requirement) -> str:
+    if not np.isfinite(top):
+        return "not known: no limit is told of what was not detected"
+    return shown(top, requirement.unit) if exact else f"at most {shown(top, requirement.unit)}, as one was not detected"
 
 
 def secondary(ground: Ground, requirement: Requirement) -> Iterator[Outcome]:
@@ -133,11 +159,12 @@ def secondary(ground: Ground, requirement: Requirement) -> Iterator[Outcome]:
     status: Status = (
         "broken" if "broken" in words else "cannot tell" if "cannot tell" in words or len(good) < len(some) else "met"
     )
-    top = max(good, key=lambda f: f.low, default=None)
-    yield simple(
+    top = max(good, key=lambda f: (f.low, f.high), default=None)
+    outcome = simple(
         requirement, _year(ground), status, _highest_words(ground, requirement, some, top),
-        value=top.low if top is not None else None, tally=tally(some, requirement.unit, limit),
+        value=top.result.value if top is not None else None, tally=tally(some, requirement.unit, limit),
     )  # fmt: skip
+    yield _said(outcome, top)
 
 
 def highest_result(ground: Ground, requirement: Requirement) -> Iterator[Outcome]:
