@@ -53,6 +53,7 @@ class Ran:
 def quarter_due(last: Ran | None, now: datetime, tick: float) -> bool:
     """Return whether the backup of the records is due.
 
+    >>> from datetime import UTC
     >>> at = datetime(2026, 11, 1, 5, 50, tzinfo=UTC)
     >>> quarter_due(Ran(at, 100.0), at - timedelta(days=9), 900.0), quarter_due(Ran(at, 100.0), at, 1000.0)
     (False, True)

@@ -152,7 +152,8 @@ class Database:
                     return
                 time.sleep((1 + secrets.randbelow(16)) / 1000)
         finally:
-            self._connection.execute(f"PRAGMA busy_timeout = {WAIT_S * 1000:.0f}")
+            setting = round(WAIT_S * 1000)
+            self._connection.execute(f"PRAGMA busy_timeout = {setting}")
 
     def check(self) -> Iterator[str]:
         """Yield what SQLite finds wrong with the file."""

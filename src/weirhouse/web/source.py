@@ -125,6 +125,8 @@ class PlantFolder:
         """Return everybody who has or had an account, by id."""
 
         def make() -> dict[str, Person]:
+            if not files.exist(self.folder):  # no records, nobody in them; the formulas are there all the same
+                return {}
             with self.reading() as store:
                 return people.read(store)
 
