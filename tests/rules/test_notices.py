@@ -71,6 +71,15 @@ def test_missed_monitoring_gives_a_tier_3_notice_with_the_wording_of_the_rule() 
     assert "141.205(d)(2)" in notice.draft
 
 
+def test_the_clock_of_missed_monitoring_runs_from_the_first_miss_whenever_one_looks() -> None:
+    planted = Planted().drop("combined_turbidity", "14 08:00", "14 12:00")
+    looked = [*(planted.judge(now=now) for now in ("14 13:00", "16 09:17")), planted.judge()]
+    found = [of(result, "cfe_sampling_4h") for result in looked]
+    assert [one.opened_at for (one,) in found] == [planted.at("14 12:00")] * 3
+    assert len({one.id for (one,) in found}) == 1
+    assert {one.due for (one,) in found} == {planted.at("16 12:00")}
+
+
 def test_without_telephone_numbers_it_says_that_they_are_missing() -> None:
     text = '[[telephone]]\nname = "State drinking water program, duty line"\nnumber = "555-0100"\n'
     text += 'when = "a limit broken, a doubt about disinfection"\n'

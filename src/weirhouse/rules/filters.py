@@ -13,7 +13,7 @@ import numpy as np
 
 from weirhouse.rules.ground import Ground, next_month
 from weirhouse.rules.model import Counted, Duty, MonthFacts, Outcome, Requirement, Status, Trigger
-from weirhouse.rules.outcome import Verdict, amount, at_text, settle, shown, simple, tally_of
+from weirhouse.rules.outcome import Verdict, amount, at_text, first_of, settle, shown, simple, tally_of
 from weirhouse.rules.recorded import QUARTER_S, Bools, Recorded, above, decimals_of, rounded
 from weirhouse.rules.terms import Pick, Rounding, counts, lacking, picks, roundings
 from weirhouse.rules.turbidity import both_ways, scale_of
@@ -433,6 +433,7 @@ def _every(ground: Ground, requirement: Requirement, one: Watched) -> Outcome:
     wastes = counts(state.filter_to_waste) if one.filter_id else (True,)
     verdicts: dict[bool, list[Verdict]] = {False: [], True: []}
     main: Recorded | None = None
+    missed: list[int] = []
     for with_bad, off, waste in itertools.product(both_ways(ground, one.channel, upper=upper), offs, wastes):
         rec = ground.quarters(
             one.channel, upper=upper, off_hours=off, pick="first", with_bad=with_bad, filter_id=one.filter_id,
@@ -444,6 +445,7 @@ def _every(ground: Ground, requirement: Requirement, one: Watched) -> Outcome:
         status: Status = "met" if ground.over else "not due"
         if (gone & rec.slots.need).any():
             status = "broken"
+            missed.append(int(rec.slots.ends[gone & rec.slots.need][0]))
         elif gone.any():
             status = "cannot tell"
         elif not (rec.slots.asked | rec.has).any():
@@ -467,7 +469,7 @@ def _every(ground: Ground, requirement: Requirement, one: Watched) -> Outcome:
         requirement=requirement, subject=one.subject, period=ground.month, status=status, value=float(gone.sum()),
         shown=amount(int(gone.sum()), "missing value"), limit=requirement.limit, sentence=sentence, ways=ways,
         why=tuple(why), lacking=lacking(state, *(("filter_to_waste",) if one.filter_id else ())),
-        sheet=Sheet(notes=[f"Looked up, not worked out: {sentence}"]),
+        sheet=Sheet(notes=[f"Looked up, not worked out: {sentence}"]), missed_at=first_of(missed),
         tally=tally_of(sig, main, np.zeros(len(main.values), dtype=bool), "NTU" if per_filter else "mg/L", 1.0,
                        running=running),
     )  # fmt: skip

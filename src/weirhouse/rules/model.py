@@ -255,6 +255,7 @@ class Outcome:
     why: tuple[str, ...] = ()  # what keeps it from being told, or must be said with it
     sheet: Sheet | None = None
     days: Mapping[date, Status] = field(default_factory=dict)  # of what is judged day by day
+    missed_at: datetime | None = None  # end of the first stretch that any way of counting finds without its reading
 
     @property
     def counted(self) -> tuple[Counted, ...]:

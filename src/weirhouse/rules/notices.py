@@ -156,7 +156,8 @@ def _of_outcome(ground: Ground, outcome: Outcome) -> Iterator[Found]:
     if not broken and not any(way.status == "broken" for way in outcome.ways):
         return
     tier = TIERS.get(str(requirement.check["tier"]))
-    at = min(outcome.period.b, ground.until)
+    # the clock runs from what was missed first: from now, it would begin anew at each look
+    at = outcome.missed_at or min(outcome.period.b, ground.until)
     if method == "contact":
         short = [day for day, status in outcome.days.items() if status == "broken"]
         days = {day.date: day for day in ground.days}

@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import UTC, datetime
 
 import numpy as np
 
@@ -54,6 +54,11 @@ def one_word(verdicts: Sequence[Verdict]) -> Status:
     if len(words) == 1:
         return verdicts[0].status
     return "cannot tell" if words - {"not due"} != {"met"} else "met"
+
+
+def first_of(ends: Sequence[int]) -> datetime | None:
+    """Return the earliest of some instants [UTC epoch s]; None without any."""
+    return datetime.fromtimestamp(min(ends), UTC) if ends else None
 
 
 def tally_of(

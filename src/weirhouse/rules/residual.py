@@ -13,7 +13,7 @@ import numpy as np
 from weirhouse.quantity import convert, fits
 from weirhouse.rules.ground import Ground
 from weirhouse.rules.model import Outcome, Requirement, Status
-from weirhouse.rules.outcome import Verdict, amount, at_text, rows_tally, settle, shown
+from weirhouse.rules.outcome import Verdict, amount, at_text, first_of, rows_tally, settle, shown
 from weirhouse.rules.recorded import Bools, Floats, Ints, below, decimals_of, rounded
 from weirhouse.rules.terms import Rounding, counts, lacking, roundings
 from weirhouse.rules.turbidity import both_ways, scale_of, unmeasured
@@ -302,6 +302,7 @@ def samples_a_day(ground: Ground, requirement: Requirement) -> Iterator[Outcome]
     unknown = (ends - begins) - course.known(begins.astype(float), ends.astype(float))
     verdicts: dict[bool, list[Verdict]] = {False: [], True: []}
     short_days: list[str] = []
+    missed: list[int] = []
     offs = counts(ground.book.state.off_hours)
     for with_bad, off in itertools.product(both_ways(ground, channel_id, upper=False), offs):
         times = sig.times[counted_rows(ground, channel_id, off, with_bad)]
@@ -313,6 +314,7 @@ def samples_a_day(ground: Ground, requirement: Requirement) -> Iterator[Outcome]
         status: Status = "met" if ground.over else "not due"
         if (short & need).any():
             status = "broken"
+            missed.append(int(ends[short & need][0]))
         elif (short & maybe).any():
             status = "cannot tell"
         elif not (need | maybe).any():
@@ -334,7 +336,7 @@ def samples_a_day(ground: Ground, requirement: Requirement) -> Iterator[Outcome]
         requirement=requirement, subject=channel_id, period=ground.month, status=status, value=float(len(short_days)),
         shown=amount(len(short_days), "short day"), limit=requirement.limit,
         sentence=sentence if ground.over else f"So far: {sentence[0].lower()}{sentence[1:]}", ways=ways,
-        why=tuple(f"{day}: fewer than {wanted}." for day in short_days[:6]),
+        why=tuple(f"{day}: fewer than {wanted}." for day in short_days[:6]), missed_at=first_of(missed),
         lacking=lacking(ground.book.state, "off_hours"), sheet=Sheet(notes=[f"Looked up, not worked out: {sentence}"]),
         tally=rows_tally(sig, keep, np.zeros(len(sig.times), dtype=bool), unit, scale),
     )  # fmt: skip

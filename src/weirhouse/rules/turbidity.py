@@ -10,7 +10,7 @@ from weirhouse.plant.model import Channel
 from weirhouse.quantity import convert, fits
 from weirhouse.rules.ground import Ground
 from weirhouse.rules.model import Outcome, Requirement, Status
-from weirhouse.rules.outcome import Verdict, amount, at_text, settle, shown, simple, tally_of
+from weirhouse.rules.outcome import Verdict, amount, at_text, first_of, settle, shown, simple, tally_of
 from weirhouse.rules.recorded import Bools, Recorded, above, decimals_of, rounded, stood_in
 from weirhouse.rules.terms import Pick, Rounding, counts, lacking, picks, roundings
 from weirhouse.science.statistics import highest_value, share_from_counts
@@ -319,6 +319,7 @@ def every_period(ground: Ground, requirement: Requirement) -> Iterator[Outcome]:
     verdicts: dict[bool, list[Verdict]] = {False: [], True: []}
     kept: dict[tuple[bool, bool], Recorded] = {}
     offs = counts(ground.book.state.off_hours)
+    missed: list[int] = []
     for with_bad, off in itertools.product(both_ways(ground, channel_id, upper=True), offs):
         four = ground.four_hours(channel_id, upper=True, off_hours=off, quarter="first", pick="last", with_bad=with_bad)
         kept[with_bad, off] = four
@@ -327,6 +328,7 @@ def every_period(ground: Ground, requirement: Requirement) -> Iterator[Outcome]:
         status: Status = "met" if ground.over else "not due"
         if (gone & four.slots.need).any():
             status = "broken"
+            missed.append(int(four.slots.ends[gone & four.slots.need][0]))
         elif gone.any():
             status = "cannot tell"
         elif not four.slots.asked.any():
@@ -351,6 +353,6 @@ def every_period(ground: Ground, requirement: Requirement) -> Iterator[Outcome]:
         requirement=requirement, subject=channel_id, period=ground.month, status=status, value=float(gone.sum()),
         shown=amount(int(gone.sum()), "missing period"), limit=requirement.limit,
         sentence=sentence if ground.over else f"So far: {sentence[0].lower()}{sentence[1:]}", ways=ways, why=why,
-        lacking=lacking(ground.book.state, "off_hours"),
+        lacking=lacking(ground.book.state, "off_hours"), missed_at=first_of(missed),
         tally=tally_of(sig, main, np.zeros(len(main.values), dtype=bool), "NTU", 1.0, labels=labels, running=running),
     )  # fmt: skip
