@@ -24,6 +24,8 @@ def telephone(plant: Plant) -> str:
     listed = sorted(plant.telephone, key=lambda entry: "state" not in entry.name.lower())
     if not listed:
         return "call the State drinking water program (its number is missing in the plant file)"
+    if not any(sign.isdigit() for sign in listed[0].number):
+        return f"call {listed[0].name} (its number is missing in the plant file)"
     return f"call {listed[0].name}, {listed[0].number}"
 
 

@@ -170,6 +170,9 @@ def _people(plant: Plant) -> Iterator[Finding]:
         yield _missing("action", "Action levels", "none is listed: nothing tells at which reading you hold or stop")
     if not plant.telephone:
         yield _missing("telephone", "Telephone", "nobody is listed: advice cannot name whom to call")
+    for entry in plant.telephone:
+        if not any(sign.isdigit() for sign in entry.number):
+            yield _missing("telephone", "Telephone", f"{entry.name} has no number: cautions cannot say what to dial")
 
 
 def _measured(plant: Plant) -> Iterator[Finding]:

@@ -66,12 +66,12 @@ def needed(plant: Plant) -> Needed:
         raise LackingError("The plant file has no permit: enter the logs required and the removal credit of the State.")
     found: dict[str, Known] = {}
     covered = []
+    keys = [f"{organism}_{what}" for organism in ORGANISMS for what in ("required", "credit")]
+    if without := [key for key in keys if getattr(plant.permit, key) is None]:
+        raise LackingError(
+            f"The State's removal credit is lacking: enter {', '.join(without)} of the permit in the plant file."
+        )
     for organism in ORGANISMS:
-        if getattr(plant.permit, f"{organism}_required") is None or getattr(plant.permit, f"{organism}_credit") is None:
-            raise LackingError(
-                f"The State's removal credit is lacking: enter {organism}_required and {organism}_credit of the permit "
-                "in the plant file."
-            )
         at = f"permit.{organism}"
         logs = log_inactivation_needed(plant.known(f"{at}_required"), plant.known(f"{at}_credit"))
         if logs > 0:
