@@ -281,6 +281,8 @@ def test_into_a_closed_month_it_comes_with_a_reason(own: tuple[Client, Path]) ->
     client, folder = own
     assert client.post("/log/2026-05-01/close", data={"person": "x", "note": ""}, headers=OURS).status_code == 303
     _, path = send(client, LOGGER)
+    looked = client.get(path).text
+    assert "was closed by" in looked and 'name="late"' in looked, "told before anything is sent"
     status, html = bring(client, path)
     assert status == 422 and "was closed by" in said(html) and 'name="late"' in html
     assert imports(folder) == []

@@ -214,6 +214,14 @@ class Store:
         self._ranks = None
         return Receipt(import_id=import_id, stored=stored, already_there=0)
 
+    def require_open(
+        self, name: str, series: Sequence[Series], readings: Sequence[Reading], entered_at: datetime
+    ) -> None:
+        """Refuse what an import without a reason would change in a closed day or month (ClosedError); store nothing."""
+        bodies = [entering.of_reading(reading, utc("import", entered_at)) for reading in readings]
+        self._closings.require_open(bodies, "")
+        self._require_unchanged(name, chunks.tidy(series))
+
     def _require_unchanged(self, name: str, tidy: Mapping[str, Series]) -> None:
         """Refuse series that say anything else of a closed day or month than the records do."""
         for channel, series in tidy.items():

@@ -9,7 +9,7 @@ from tests.records.importing.plants import NOW, Village, utc
 
 from weirhouse.records.importing import FileProblem, ImportResult, Mapping, import_file, read_mapping
 from weirhouse.records.importing.mapping import of_table
-from weirhouse.records.model import Reading, Series
+from weirhouse.records.model import ClosedError, Event, Reading, Series
 from weirhouse.records.store import Store
 
 KEYS = ["rows", "stored", "already_there", "refused", "channels", "first", "last"]
@@ -54,6 +54,20 @@ def test_a_dry_run_says_what_the_import_then_does_and_stores_nothing(store: Stor
     shown = put(store, tmp_path / "log.csv", LOG, dry_run=True)
     assert store.channels() == set() and store.imports() == []
     assert shown.as_json() == put(store, tmp_path / "log.csv", LOG).as_json()
+
+
+def test_a_dry_run_says_that_a_closed_day_would_refuse_it(store: Store, tmp_path: Path) -> None:
+    closing = Event(
+        kind="closed", subject="2024-06-05", started_at=NOW, values={"zone": "America/New_York"}, person="M. Ode"
+    )
+    store.add_events([closing], entered_at=NOW)
+    shown = put(store, tmp_path / "log.csv", LOG, dry_run=True)
+    with pytest.raises(ClosedError) as told:
+        put(store, tmp_path / "log.csv", LOG)
+    assert shown.held == str(told.value) and shown.as_json()["held"] == shown.held
+    assert f"As it is, the import would be refused: {shown.held}" in shown.text()
+    lab = put(store, tmp_path / "lab.csv", LAB, dry_run=True)
+    assert lab.held == "" and "held" not in lab.as_json()  # of other days
 
 
 def test_the_text_of_a_dry_run(store: Store, tmp_path: Path) -> None:

@@ -81,6 +81,7 @@ class ImportResult:
     repeated: int = 0
     dry_run: bool = False
     import_id: str | None = None
+    held: str = ""  # of a dry run: why the import would be refused as it stands
 
     @property
     def channels(self) -> tuple[str, ...]:
@@ -97,16 +98,19 @@ class ImportResult:
             "channels": list(self.channels),
             "first": None if self.first is None else self.first.isoformat(),
             "last": None if self.last is None else self.last.isoformat(),
+            **({"held": self.held} if self.held else {}),
         }
 
     def text(self) -> str:
         """Return the result for people, in plain text."""
         store = "would be stored" if self.dry_run else "stored"
         rows = f"{self.rows} row{'s' if self.rows != 1 else ''}"
+        values = "value" if self.stored == 1 else "values"
         lines = [
             f"{self.name}: {self.form}, {rows}",
-            f"{self.stored} values {store}, {self.already_there} in the records already."
+            f"{self.stored} {values} {store}, {self.already_there} in the records already."
             + (" Dry run: nothing was stored." if self.dry_run else ""),
+            *([f"As it is, the import would be refused: {self.held}"] if self.held else []),
             f"Clock: {self.clock}.",
         ]
         lines += [f"  Change night {night}." for night in self.nights]

@@ -2,6 +2,7 @@
 
 from collections.abc import Callable, Sequence
 from collections.abc import Mapping as Table
+from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any, Protocol
@@ -19,7 +20,7 @@ from weirhouse.records.importing.names import ChannelLike
 from weirhouse.records.importing.plan import Plan, PlannedColumn, PlannedResult, PlannedSeries
 from weirhouse.records.importing.problem import FileProblem
 from weirhouse.records.importing.result import ColumnResult, ImportResult
-from weirhouse.records.model import Import, Reading, Receipt, Series
+from weirhouse.records.model import ClosedError, Import, Reading, Receipt, Series
 
 
 class PlantLike(Protocol):
@@ -64,6 +65,11 @@ class StoreLike(Protocol):
         reason: str = "",
     ) -> Receipt:
         """Store an import whole, or nothing of it."""
+
+    def require_open(
+        self, name: str, series: Sequence[Series], readings: Sequence[Reading], entered_at: datetime
+    ) -> None:
+        """Refuse what would change a closed day or month: ClosedError."""
 
 
 def read_mapping(path: Path) -> Mapping:
@@ -117,13 +123,20 @@ def import_file(
         if before.get(channel):
             raise FileProblem(before[channel])
     stored = sum(len(s.times) for s in series) + len(results)
-    import_id = None
+    import_id, held = None, ""
+    rows = [Series(channel=s.channel, times=s.times, values=s.values, flags=s.flags) for s in series]
+    readings = [_reading(r, person, source.name) for r in results]
+    if stored and dry_run and not reason.strip():
+        try:
+            store.require_open(source.name, rows, readings, entered_at)
+        except ClosedError as error:
+            held = str(error)
     if stored and not dry_run:
         receipt = store.add_import(
             source.name,
             source.digest,
-            [Series(channel=s.channel, times=s.times, values=s.values, flags=s.flags) for s in series],
-            [_reading(r, person, source.name) for r in results],
+            rows,
+            readings,
             person=person,
             entered_at=entered_at,
             detail=_detail(plan, source, said),
@@ -132,7 +145,7 @@ def import_file(
         )
         import_id, stored, there = receipt.import_id, receipt.stored, there + receipt.already_there
     tell(1.0)
-    return _result(plan, source, plant, stored, there, dry_run, import_id)
+    return replace(_result(plan, source, plant, stored, there, dry_run, import_id), held=held)
 
 
 def _moment(seconds: int) -> datetime:
