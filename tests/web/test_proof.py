@@ -158,7 +158,19 @@ def test_the_year_has_what_the_consumers_must_be_told(client):
     assert client.get("/proof/year/26").status_code == 404
 
 
+def test_the_years_lead_to_those_on_record(client):
+    found = ["/proof/year/2026"]
+    for link in found:
+        found += [x for x in links(client.get(link).text, "/proof/year/") if x[-4:].isdigit() and x not in found]
+    assert sorted(found) == ["/proof/year/2025", "/proof/year/2026"]
+
+
 # --- what is written -------------------------------------------------------------------------------------------------
+
+
+def test_readings_below_a_limit_are_not_called_over(own):
+    page = text_of(own[0].get("/proof").text)
+    assert " counted, 2 beyond the limit" in page
 
 
 def test_a_low_residual_opens_a_notice_with_its_clock_and_steps(own):

@@ -189,7 +189,7 @@ def _counts(outcome: Outcome) -> str:
     left = sum(len(t) for t in tallies) - counted
     said = [f"{counted:,} counted"]
     if over:
-        said.append(f"{over:,} over")
+        said.append(f"{over:,} beyond the limit")
     if left:
         said.append(f"{left:,} not counted")
     return ", ".join(said)

@@ -35,10 +35,14 @@ def year_page(folder: PlantFolder, request: Request) -> Response | None:
     year = _year(request)
     if year is None:
         return None
-    this = folder.present().astimezone(folder.plant().zone).year
+    zone = folder.plant().zone
+    this = folder.present().astimezone(zone).year
+    with folder.reading() as store:
+        begin = store.span()[0]
+    first = begin.astimezone(zone).year if begin is not None else this
     return page(request, "proof_year.html", {
-        "frame": proof_frame(folder, f"Year {year}"), "f": _report(folder, year).figures, "before": year - 1,
-        "after": year + 1 if year < this else 0,
+        "frame": proof_frame(folder, f"Year {year}"), "f": _report(folder, year).figures,
+        "before": year - 1 if year > first else 0, "after": year + 1 if year < this else 0,
     })  # fmt: skip
 
 
