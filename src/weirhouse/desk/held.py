@@ -13,6 +13,7 @@ WORDS = {
     "hold": ("while the hold is in force", "After it"),
     "stop": ("while the plant is stopped", "When it may start again"),
 }
+LATER = {"hold": "after the hold", "stop": "at the next start"}
 DUE = "A jar test"
 
 
@@ -31,7 +32,9 @@ def feeds_held(situation: Situation, lines: Iterator[Advice]) -> Iterator[Advice
             continue
         feed, what = feeds[line.id]
         if what == "arrival":
-            named = replace(named, title=f"{feed.name} for the creek water of now")
+            named = replace(named, title=f"{feed.name} for the creek water of now, if let in")
+        else:  # the number is read before the sentence under it
+            named = replace(named, title=f"{line.title}, {LATER[stops[0]]}")
         action = _let_in(line.action) if what == "arrival" else _after(situation, feed, what, line, *WORDS[stops[0]])
         yield replace(named, action=action, state=_state(situation, line))
 
