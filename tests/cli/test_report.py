@@ -55,6 +55,8 @@ def test_what_cannot_be_is_said_in_one_line(demo_folder: Path, tmp_path: Path, c
     cases = (
         (["monthly", "2026-13", *plant, "--out", str(tmp_path / "a.pdf")], "Write it like 2026-09."),
         (["monthly", "2026-09", *plant, "--out", str(tmp_path / "a.doc")], "ends with neither"),
+        (["monthly", "2026-09", *plant, "--out", str(tmp_path / "no" / "a.pdf")], "does not exist. Make it"),
+        (["yearly", "2026", *plant, "--out", str(tmp_path / "no" / "a.pdf")], "does not exist. Make it"),
         (["monthly", "2026-09", *plant], "--preview"),
         (["yearly", "26", *plant, "--out", str(tmp_path / "a.pdf")], "1970"),
         (["monthly", "2026-09", "--plant", str(tmp_path), "--out", str(tmp_path / "a.pdf")], "plant.toml"),

@@ -42,6 +42,7 @@ def monthly(
     month: str, folder: Path, out: Path | None, paper: str, at_text: str | None, preview: bool, as_json: bool
 ) -> None:
     """Write the report of a month."""
+    kind = "" if out is None or preview else _kind(out)
     proof = _judged(folder, month, at_text)
     if preview:
         _preview(proof, as_json=as_json)
@@ -54,7 +55,7 @@ def monthly(
             raise click.UsageError("Say where to with --out FILE.pdf, .json or .csv; or look at it with --preview.")
         print_json(made.figures)
         return
-    out.write_bytes(made.written(_kind(out), _paper(paper)))
+    out.write_bytes(made.written(kind, _paper(paper)))
     from weirhouse.desk.proof import answer
 
     click.echo(f"{out}: {answer(proof)}", err=True)
@@ -87,6 +88,7 @@ def yearly(year: int, folder: Path, out: Path | None, paper: str, at_text: str |
     from weirhouse.records.store import Store
     from weirhouse.reports.yearly import YearlyReport
 
+    kind = "" if out is None else _kind(out)
     plant = plants.load(folder)
     with Store.open(folder, read_only=True) as store:
         made = YearlyReport(year_judged(store, plant, folder, year, moment(at_text, plant, store)))
@@ -95,13 +97,16 @@ def yearly(year: int, folder: Path, out: Path | None, paper: str, at_text: str |
             raise click.UsageError("Say where to with --out FILE.pdf, .json or .csv.")
         print_json(made.figures)
         return
-    out.write_bytes(made.written(_kind(out), _paper(paper)))
+    out.write_bytes(made.written(kind, _paper(paper)))
     click.echo(f"{out}: {made.figures['answer']}", err=True)
 
 
 def _kind(out: Path) -> str:
+    """Return which kind of file is asked for; refused before anything is worked out where it cannot be written."""
     if out.suffix.lower() not in KINDS:
         raise click.UsageError(f'"{out.name}" ends with neither .pdf, .json nor .csv. Give it one of these endings.')
+    if not out.parent.is_dir():
+        raise click.UsageError(f"The folder {out.parent} does not exist. Make it, or write to another folder.")
     return out.suffix.lower()[1:]
 
 
