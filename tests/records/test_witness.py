@@ -99,7 +99,12 @@ def test_what_was_restored_from_an_older_backup_does_not_contradict_the_newer_on
     with Store.open(to) as store:
         access_log.note(store, access_log.RESTORE, person="M. Ode", now=NOW + timedelta(days=1), detail=old.name)
         assert store.verify() == []
+        store.add_readings([reading(float(n), n, id=f"s{n}") for n in range(20, 24)], entered_at=NOW)
+    assert looked_at(to) == [] and new.is_dir()
+    later = NOW + timedelta(days=2)
+    backup.make(to, Place(to / OWN, own=True), load(to), whole=False, at=later)
     assert looked_at(to) == []
+    cut(to, 13)
+    assert "holds 15 entries" in looked_at(to)[0], "what was backed up after the restore is held against it"
     cut(to, 9)
     assert "holds 10 entries" in looked_at(to)[0]
-    assert new.is_dir()

@@ -19,11 +19,15 @@ def contradictions(store: Store) -> list[str]:
     """
     entries = store._ledger  # the room's own
     pair = files.pair_of(entries)
-    restored = [read_name(event.note) for event in store.events(access_log.KIND) if _is_restore(event.values)]
+    restored = [
+        (event.started_at, named[1])
+        for event in store.events(access_log.KIND)
+        if event.values.get("what") == access_log.RESTORE and (named := read_name(event.note))
+    ]
     found: list[tuple[int, Path, Manifest]] = []
     for place in known_places(store.folder):
         for path, said in backups(place):
-            left_out = any(one and said.made_at >= one[0] and said.sequence > one[1] for one in restored)
+            left_out = any(said.sequence > kept and said.made_at <= at for at, kept in restored)
             if said.pair != pair or not said.sequence or left_out:
                 continue
             if ledger.hash_at(entries, said.sequence) != bytes.fromhex(said.head):
@@ -37,7 +41,3 @@ def contradictions(store: Store) -> list[str]:
         f"The records {what}, but the backup of {said.made_at:%Y-%m-%d %H:%M} UTC holds {sequence} entries: some were "
         f"altered or taken away after it was made. Keep both, and compare them: {path}"
     ]
-
-
-def _is_restore(values: object) -> bool:
-    return isinstance(values, dict) and values.get("what") == access_log.RESTORE
