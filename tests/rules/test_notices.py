@@ -4,6 +4,7 @@ import dataclasses
 from datetime import timedelta
 from typing import Any
 
+import numpy as np
 import pytest
 from tests.rules.planted import FEDERAL, Planted, plant, state
 
@@ -78,6 +79,14 @@ def test_the_clock_of_missed_monitoring_runs_from_the_first_miss_whenever_one_lo
     assert [one.opened_at for (one,) in found] == [planted.at("14 12:00")] * 3
     assert len({one.id for (one,) in found}) == 1
     assert {one.due for (one,) in found} == {planted.at("16 12:00")}
+
+
+def test_a_plant_whose_records_begin_in_the_month_has_missed_nothing_before() -> None:
+    planted = Planted(packs=state(off_hours=None)).drop("combined_turbidity", "14 08:00", "14 12:00")
+    for values in planted.values.values():
+        values[: planted.place("12 06:00")] = np.nan
+    [notice] = of(planted.judge(), "cfe_sampling_4h")
+    assert notice.opened_at == planted.at("14 12:00")
 
 
 def test_without_telephone_numbers_it_says_that_they_are_missing() -> None:

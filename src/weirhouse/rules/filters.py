@@ -445,10 +445,10 @@ def _every(ground: Ground, requirement: Requirement, one: Watched) -> Outcome:
         status: Status = "met" if ground.over else "not due"
         if (gone & rec.slots.need).any():
             status = "broken"
-            missed.append(int(rec.slots.ends[gone & rec.slots.need][0]))
+            missed.append(ground.first_missed(rec.slots.ends[gone & rec.slots.need]))
         elif gone.any():
             status = "cannot tell"
-        elif not (rec.slots.asked | rec.has).any():
+        elif not ((rec.slots.asked | rec.has) & ~out).any():
             status = "not due"
         words = f"{'also while it stood' if off else 'on line'}{', filtering to waste counted' if waste else ''}"
         verdicts[with_bad].append(Verdict(words, status, float(gone.sum())))

@@ -200,6 +200,19 @@ class Ground:
         self._kept["four names"] = [f"{p.name} to {(int(p.name[:2]) + PERIOD_H) % 24:02d}:00" for p in all_of]
         return periods(begins, ends, self.course(), off_hours=off_hours)
 
+    @property
+    def begins_s(self) -> float:
+        """When the records of this plant begin, as far as the month knows [UTC epoch s]; infinite without any."""
+        if any(value.known is not None for value in self.stretch.before.values()):
+            return self.a.timestamp()
+        firsts = (t.times[np.isfinite(t.values) | (t.flags > 0)][:1] for t in self.stretch.tracks.values())
+        return min((float(first[0]) for first in firsts if len(first)), default=float("inf"))
+
+    def first_missed(self, ends: Ints) -> int:
+        """Return the end of the first stretch that was missed after the records begin, else of the last before."""
+        after = ends[ends > self.begins_s]
+        return int(after[0] if len(after) else ends[-1])
+
     # --- words and units
 
     def limit(self, requirement: Requirement, channel: Channel) -> float:

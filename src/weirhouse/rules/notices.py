@@ -155,6 +155,8 @@ def _of_outcome(ground: Ground, outcome: Outcome) -> Iterator[Found]:
     broken = outcome.status == "broken"
     if not broken and not any(way.status == "broken" for way in outcome.ways):
         return
+    if not broken and ground.begins_s == float("inf"):
+        return  # a plant folder that was made just now
     tier = TIERS.get(str(requirement.check["tier"]))
     # the clock runs from what was missed first: from now, it would begin anew at each look
     at = outcome.missed_at or min(outcome.period.b, ground.until)

@@ -314,7 +314,7 @@ def samples_a_day(ground: Ground, requirement: Requirement) -> Iterator[Outcome]
         status: Status = "met" if ground.over else "not due"
         if (short & need).any():
             status = "broken"
-            missed.append(int(ends[short & need][0]))
+            missed.append(ground.first_missed(ends[short & need]))
         elif (short & maybe).any():
             status = "cannot tell"
         elif not (need | maybe).any():

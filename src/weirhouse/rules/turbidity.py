@@ -328,7 +328,7 @@ def every_period(ground: Ground, requirement: Requirement) -> Iterator[Outcome]:
         status: Status = "met" if ground.over else "not due"
         if (gone & four.slots.need).any():
             status = "broken"
-            missed.append(int(four.slots.ends[gone & four.slots.need][0]))
+            missed.append(ground.first_missed(four.slots.ends[gone & four.slots.need]))
         elif gone.any():
             status = "cannot tell"
         elif not four.slots.asked.any():
