@@ -421,3 +421,13 @@ def test_a_month_in_which_the_plant_stood() -> None:
     ours = planted.judge()
     for id in (*COMBINED, "ife_continuous", "ife_trigger_1ntu", "ep_residual_min", "ep_residual_notify", "tt_giardia"):
         assert ours.outcome(id).status == "not due", id
+
+
+def test_a_filter_that_ran_only_while_its_instrument_was_out() -> None:
+    """Nothing is left to be judged by the quarter hour then; the outage is judged apart. It said "met" once."""
+    planted = Planted().stop("01 00:00", "10 08:00").stop("10 12:00", "31 23:45")
+    for name in ("plant_flow", "filter_1_flow", "filter_2_flow"):
+        planted.put(name, "31 23:45", 0.0)
+    planted.values["filter_1_turbidity"][:] = float("nan")
+    planted.event("instrument_out", "10 07:00", "10 13:00", "filter_1_turbidity")
+    assert planted.judge().outcome("ife_continuous", "filter_1").status == "not due"

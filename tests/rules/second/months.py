@@ -193,8 +193,6 @@ def _edit(draw: st.DrawFn, case: Case, runs: list[tuple[int, int]]) -> None:
     a = _instant(draw, runs)
     hit = [t for t in sorted(case.rows[name]) if t >= a][: draw(st.sampled_from([1, 1, 2, 2, 3, 6, 20]))]
     what = draw(st.sampled_from(["value", "value", "value", "bad", "drop", "none", "also", "censored", "hand"]))
-    if what == "censored" and case.terms.get("recorded_value") == "mean":
-        what = "value"
     if name in FLOWS:
         what = {"value": "stand", "also": "drop", "censored": "bad", "hand": "drop"}.get(what, what)
     palette = RESIDUALS if name == "entry_chlorine" else EDGES

@@ -177,10 +177,13 @@ class Month:
         return [s for s in self.spells if s.kind in kinds and s.subject == subject]
 
 
-def number(row: Row) -> float:
-    """Return what a row counts as: "more than" as infinitely high, "less than" as infinitely low."""
+def number(row: Row, upper: bool = True) -> float:
+    """Return what a row counts as: "more than" infinitely high against an upper limit, "less than" low against a lower.
+
+    The other way round its own figure is the worst that it can be.
+    """
     assert row.value is not None
-    return {3: -INFINITE, 4: INFINITE}.get(row.flag, row.value)
+    return {4: INFINITE}.get(row.flag, row.value) if upper else {3: -INFINITE}.get(row.flag, row.value)
 
 
 def above(value: float, limit: float, rounding: Any) -> bool:
@@ -386,8 +389,8 @@ def combined(month: Month, id: str, terms: Mapping[str, Any], limit: float, with
     for_share = periods if terms["combined_interval"] == "4 h" else every
     if id == "cfe_95_small":
         return share_within(for_share, limit, 0.95, rounding)
-    if id == "cfe_max_small" and terms["maximum_counts"] == "recorded":
-        return none_above(for_share, limit, rounding)
+    if id == "cfe_max_small" and (terms["maximum_counts"], terms["combined_interval"]) == ("recorded", "4 h"):
+        return none_above(periods, limit, rounding)
     waived = [
         Value(v.number, v.unsure and not stands_in(month, channel, s.begin, quarters), v.asked) if v.unsure else v
         for v, s in zip(every, quarters, strict=True)
@@ -413,7 +416,7 @@ def each_quarter(month: Month, subject: str, terms: Mapping[str, Any], with_bad:
     channel = f"{subject}_turbidity"
     gone = maybe = asked = 0
     for s in slots(month, channel, terms, with_bad, subject):
-        if s.asked == "no" or any(
+        if (s.asked == "no" and s.taken is None) or any(
             x.kind in ("instrument_fault", "instrument_out") and x.subject == channel
             and x.a < s.begin + QUARTER and s.begin < x.b for x in month.spells
         ):  # fmt: skip
@@ -492,11 +495,11 @@ def residual(
     if serving(month.a, month.b) == 0:
         return "not due", None
     edges = [month.a, *(r.t for r in rows), month.b]
-    under = [False, *(rounded(number(r), rounding) < limit - 1e-9 for r in rows), False]
+    under = [False, *(rounded(number(r, upper=False), rounding) < limit - 1e-9 for r in rows), False]
     step = 1.5 * month.intervals[channel]
     if id == "ep_residual_notify":
         gap = any(serving(a, b) > step for a, b in pairwise(edges))
-        lowest = min((max(0.0, number(r)) for r in rows), default=None)
+        lowest = min((max(0.0, number(r, upper=False)) for r in rows), default=None)
         return ("broken" if any(under) else "cannot tell" if gap else "met"), lowest
     longest = worst = 0.0
     i = 1
