@@ -184,7 +184,7 @@ def test_percentile_of_the_taps(values: list[float], how: str, what: tuple[str, 
 @given(
     st.lists(
         st.tuples(
-            st.sampled_from((1.9, 2.0, 2.1, 3.2, 4.0, 4.1, 8.0, 8.1, 12.0)),
+            st.sampled_from((1.9, 2.0, 2.04, 2.06, 3.2, 4.0, 4.04, 4.1, 8.0, 8.04, 8.1, 12.0)),
             st.sampled_from((0.4, 0.55, 0.65, 0.75, 0.9, 1.1)),
             st.sampled_from((20.0, 60.0, 61.0, 120.0, 121.0, 200.0)),
         ),
@@ -431,3 +431,15 @@ def test_a_filter_that_ran_only_while_its_instrument_was_out() -> None:
     planted.values["filter_1_turbidity"][:] = float("nan")
     planted.event("instrument_out", "10 07:00", "10 13:00", "filter_1_turbidity")
     assert planted.judge().outcome("ife_continuous", "filter_1").status == "not due"
+
+
+@pytest.mark.parametrize("source", ["2.01", "2.04", "2.049"])
+def test_source_carbon_that_rounds_to_the_end_of_the_table(source: str) -> None:
+    """141.2 rounds carbon to two figures, and the table begins above 2.0: nothing is asked. It was refused once."""
+    lab = Lab()
+    for k, month in enumerate(MONTHS):
+        lab.take(f"{month}-10 09:00", "toc", source, point="creek", purpose="raw", sample=f"a{k}")
+        lab.take(f"{month}-10 09:00", "raw_alkalinity", "20", point="creek", sample=f"a{k}")
+        lab.take(f"{month}-10 09:00", "treated_toc", "2.0", point="filters", sample=f"b{k}")
+    found = judge(lab).outcome("toc_ratio")
+    assert (found.status, found.value) == ("met", pytest.approx(1.0))

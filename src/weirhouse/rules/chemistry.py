@@ -340,6 +340,9 @@ def _suva(ground: Ground) -> dict[str, float]:
     return found
 
 
+FIRST_ROW = 2.05  # [mg/L] the matrix begins above 2.0, and 40 CFR 141.2 rounds carbon to two figures
+
+
 def _carbon_month(
     ground: Ground, name: str, source: dict[str, list[Finding]], treated: dict[str, list[Finding]],
     alkalinity: dict[str, list[Finding]], suva: dict[str, float],
@@ -348,14 +351,16 @@ def _carbon_month(
     s, t, a = (mean_of(group.get(name, []), False) for group in (source, treated, alkalinity))
     if s is None or t is None:
         return f"{name}: no pair of source and treated organic carbon."
-    if s.high <= 2.0:  # no row of the matrix asks for removal; below 2.0 the rule itself says 1.0
+    if s.high < FIRST_ROW:  # no row of the matrix asks for removal; below 2.0 the rule itself says 1.0
         return CarbonMonth(name, 1.0, "source carbon at or below 2.0 mg/L, counted as 1.0")
     if t.high < 2.0:
-        ratio = max(1.0, float(toc_removal_ratio(s.low, t.high, a.low))) if a is not None and s.low > 2.0 else 1.0
+        ratio = (
+            max(1.0, float(toc_removal_ratio(s.low, t.high, a.low))) if a is not None and s.low >= FIRST_ROW else 1.0
+        )
         return CarbonMonth(name, ratio, "treated carbon below 2.0 mg/L, 1.0 at least")
     if name in suva and suva[name] <= 2.0:
         return CarbonMonth(name, 1.0, "SUVA of the source at or below 2.0, counted as 1.0")
-    if a is None or s.low <= 2.0:
+    if a is None or s.low < FIRST_ROW:
         return f"{name}: {'no alkalinity of the source' if a is None else 'source carbon reported as less than'}."
     ratio = float(toc_removal_ratio(s.low, t.high, a.low))
     return CarbonMonth(name, ratio, f"source {s.low:.3g}, treated {t.high:.3g}, alkalinity {a.low:.3g} mg/L")

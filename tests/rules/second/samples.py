@@ -59,6 +59,7 @@ def percentile(values: Sequence[float], how: str) -> float:
 
 def required_removal(source: float, alkalinity: float) -> float:
     """141.135(b)(2): percent of organic carbon to be removed."""
+    source = float(f"{source:.2g}")  # 141.2: to two significant figures
     row = 0 if source <= 4.0 else 1 if source <= 8.0 else 2
     column = 0 if alkalinity <= 60.0 else 1 if alkalinity <= 120.0 else 2
     return ((35.0, 25.0, 15.0), (45.0, 35.0, 25.0), (50.0, 40.0, 30.0))[row][column]
@@ -66,7 +67,7 @@ def required_removal(source: float, alkalinity: float) -> float:
 
 def carbon_ratio(source: float, treated: float, alkalinity: float) -> float:
     """141.135(c)(1), (2): actual over required removal of a month, at least 1.0 where there is little carbon."""
-    if source <= 2.0 + 1e-9:
+    if float(f"{source:.2g}") <= 2.0:
         return 1.0  # the table asks for nothing
     ratio = (1 - treated / source) * 100 / required_removal(source, alkalinity)
     return max(1.0, ratio) if treated < 2.0 - 1e-9 else ratio
