@@ -458,7 +458,7 @@ def _every(ground: Ground, requirement: Requirement, one: Watched) -> Outcome:
     out = sig.outages.meets(main.slots.begins, main.slots.ends)
     asked = main.slots.asked & ~out
     gone = asked & ~main.has
-    sentence = f"{one.title}: {int(asked.sum())} quarter hours on line, {int(gone.sum()) or 'none'} without a value."
+    sentence = f"{one.title}: {int(asked.sum()):,} quarter hours on line, {int(gone.sum()) or 'none'} without a value."
     why: list[str] = []
     if (out & main.slots.asked).any():
         why.append("The time for which the instrument was entered as out is not in this count.")
