@@ -13,6 +13,7 @@ from weirhouse.desk import ahead as desk
 from weirhouse.records.store import Store
 from weirhouse.situation.past import past
 from weirhouse.twin.forecast.expectation import ExpectationError
+from weirhouse.twin.outlook import Risk
 
 BROWN = datetime(2025, 11, 27, 4, 0, tzinfo=UTC)
 
@@ -106,3 +107,17 @@ def test_what_is_meant_by_as_usual_names_where_it_was_read(found):
 )
 def test_shares_in_words(share, words):
     assert desk.chance(share) == words
+
+
+def test_what_the_record_shows_stands_beside_what_is_foreseen(found):
+    """Emberly's filtered water was never above 0.3 NTU in the four weeks before: a gloomy figure is told as one."""
+    days, of = found.outlook.seen_over
+    assert (days, of) == (0, 27)
+    assert "On record it was above 0.3 NTU on none of 27 days." in found.says
+    gloomy = replace(
+        found.outlook, seen_over=(0, 300), habit=replace(found.outlook.habit, risk=Risk(
+            over_0_3=0.4, over_1=0.0, minutes_over_0_3=3.0, below_reserve=0.0
+        )),
+    )  # fmt: skip
+    assert "gloomier than that" in desk._seen(gloomy)
+    assert "gloomier" not in desk._seen(replace(gloomy, seen_over=(3, 300)))

@@ -40,7 +40,7 @@ def made(plant, raw, flow, *, dose=None, level=None, events=()) -> Past:
     track = Track(channel="raw_turbidity", times=grid, values=raw, flags=np.zeros(hours, np.uint8))
     return Past(
         plant=plant, at=END, zone=plant.zone, stream={"raw_turbidity": track}, recent={}, hour=grid, mean=mean,
-        lowest={"plant_flow": flow}, events=tuple(events), flow_channel="plant_flow",
+        lowest={"plant_flow": flow}, highest={}, events=tuple(events), flow_channel="plant_flow",
     )  # fmt: skip
 
 

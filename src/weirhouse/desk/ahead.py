@@ -22,6 +22,7 @@ from weirhouse.working import Known
 HOURS = 72
 SEED = 1
 BARELY = 0.05  # a risk above this is worth a word: one future in twenty
+LONG_RECORD = 60  # days that say something of how often
 LEADS = (1, 3, 6, 12, 24, 48, 72)  # hours that are told in the table
 WAYS = (("habit", "As usual"), ("shut", "Intake shut from now"))
 PERCENT = ("p05", "p25", "p50", "p75", "p95")
@@ -155,6 +156,9 @@ def _order(situation: Situation, found: Outlook, hours: int) -> tuple[str, Advic
         call = "Have the stop, filter to waste and the telephone list at hand."
         says.insert(0, f"Filtered water passes 1 NTU in {chance(risk.over_1)} futures. {call}")
     order, state = _answer(risk, hours, tank)
+    seen = _seen(found)
+    if seen:
+        says.insert(0, seen)
     now = situation.value("raw_turbidity")
     if found.forecast.doubt or now.usable is None:
         doubt = found.forecast.doubt or f"Raw turbidity: {now.why}."
@@ -163,6 +167,17 @@ def _order(situation: Situation, found: Outlook, hours: int) -> tuple[str, Advic
         cannot = "Cannot tell what this plant would make of it: no settled or filtered turbidity was measured lately."
         return cannot, "unknown", (f"As such plants usually do: {order[0].lower()}{order[1:]}", *says)
     return order, state, tuple(says)
+
+
+def _seen(found: Outlook) -> str:
+    """Return how often the record shows what is foreseen, so that a gloomy simulation is taken for what it is."""
+    if found.seen_over is None or found.habit.risk.over_0_3 is None:
+        return ""
+    days, of = found.seen_over
+    said = f"On record it was above 0.3 NTU on {days or 'none'} of {of} days."
+    if days == 0 and of >= LONG_RECORD and found.habit.risk.over_0_3 > BARELY:
+        said += " The simulation is gloomier than that: trust the difference between the ways more than its figures."
+    return said
 
 
 def _answer(risk: Risk, hours: int, tank: bool) -> tuple[str, AdviceState]:

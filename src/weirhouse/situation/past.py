@@ -44,6 +44,7 @@ class Past:
     hour: NDArray[np.int64]
     mean: Mapping[str, NDArray[np.float64]]  # of each hour: raw and settled turbidity, flow, levels, doses in force
     lowest: Mapping[str, NDArray[np.float64]]
+    highest: Mapping[str, NDArray[np.float64]]
     events: tuple[Event, ...]  # of the last 400 days, oldest first
     flow_channel: str
 
@@ -71,12 +72,13 @@ def past(store: Store, plant: Plant, when: datetime) -> Past:
     last = int(when.timestamp()) // HOUR
     first = int(since.timestamp()) // HOUR
     grid = np.arange(first, last + 1, dtype=np.int64) * HOUR
-    mean, lowest = {}, {}
+    mean, lowest, highest = {}, {}, {}
     for channel in dict.fromkeys(wanted):
         if channel in recorded:
             rolled = store.rollup(channel, since, when)
             mean[channel] = _on(grid, rolled, rolled.total / np.maximum(rolled.n, 1))
             lowest[channel] = _on(grid, rolled, rolled.minimum)
+            highest[channel] = _on(grid, rolled, rolled.maximum)
     for channel in dict.fromkeys(doses):
         if channel in recorded:
             rolled = store.rollup(channel, since, when)
@@ -84,7 +86,7 @@ def past(store: Store, plant: Plant, when: datetime) -> Past:
     events = tuple(e for e in store.events(since=since, until=until) if e.started_at <= when)
     return Past(
         plant=plant, at=when, zone=plant.zone, stream=stream, recent=recent, hour=grid, mean=mean, lowest=lowest,
-        events=events, flow_channel=flow,
+        highest=highest, events=events, flow_channel=flow,
     )  # fmt: skip
 
 

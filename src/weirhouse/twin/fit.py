@@ -23,9 +23,9 @@ from weirhouse.twin.state import Start, State
 
 Floats = NDArray[np.float64]
 ENLARGED = (4.0, 4.0, 4.0, 4.0)  # of the errors' variance, each time the data are taken in; the inverses sum to one
-MIDDLE_ERROR, PEAK_ERROR = 0.15, 0.3  # of the models against the records, in ln units (assumed)
+MIDDLE_ERROR, PEAK_ERROR = 0.15, 0.25  # of the models against the records, in ln units (assumed)
 BLOCKS = 3  # parts of the record whose middles are compared
-PEAK = 0.98  # share of the recorded quarter-hours below the peak that is compared
+PEAK = 1.0  # share of the recorded quarter-hours at or below the peak that is compared: the highest of all
 FEWEST = 4  # quarter-hours of running below which a part of the record says nothing
 LOOSE = 2.5  # errors by which the fitted plants may lie off before it is said
 FITTED = 200  # plants that are fitted; where more go into the hours ahead, each goes in several times
@@ -154,7 +154,8 @@ def _trial(
     start = Start(
         turbidity=float(recorded.turbidity[0]), temperature=now.temperature, alkalinity=now.alkalinity, ph=now.ph,
         uv254=now.uv254, flow=float(recorded.flow[0]), chlorine=now.chlorine,
-        feed_levels=(1.0,) * len(compiled.feeds), run_time=_run_times(compiled, begins),
+        feed_levels=(1.0,) * len(compiled.feeds), run_time=_run_times(compiled, begins), head_loss=recorded.heads,
+        rate=now.rate,
     )  # fmt: skip
     water = forcing(
         recorded.turbidity, interval=STEP, temperature=now.temperature, alkalinity=now.alkalinity, ph=now.ph,

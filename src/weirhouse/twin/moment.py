@@ -32,6 +32,7 @@ class Recorded:
     settled: Floats  # (n,) [NTU], NaN where the plant stood or nothing was recorded
     combined: Floats  # (n,)
     washes: tuple[tuple[float, int], ...]  # since the beginning [s], and which filter
+    heads: tuple[float, ...] | None = None  # head loss of each filter as it began [m]; None where not all are known
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -55,7 +56,7 @@ def moment(situation: Situation, past: Past, habit: Habit, compiled: Compiled) -
         demand = np.full(24, float(situation.demand.last_day))
     if demand is None:
         unknown.append("How much water the village takes is not recorded: half of the design flow is taken for it.")
-    recorded = _recorded(situation, past, compiled)
+    recorded = _recorded(situation, past, habit, compiled)
     if recorded is None:
         unknown.append("The flow of the last day is not recorded: the basins are taken as full of the water of now.")
     if habit.unknown:
@@ -213,7 +214,7 @@ def _feed_share(situation: Situation, id: str) -> float:
     return 0.8 if level is None else min(max(float(level) / feed.day_tank.full, 0.0), 1.0)
 
 
-def _recorded(situation: Situation, past: Past, compiled: Compiled) -> Recorded | None:
+def _recorded(situation: Situation, past: Past, habit: Habit, compiled: Compiled) -> Recorded | None:
     """Return the last hours by quarter-hours, or None where flow or raw turbidity was not recorded for most of them."""
     flow, raw = past.recent.get(past.flow_channel), past.stream.get("raw_turbidity")
     if flow is None or raw is None:
@@ -238,8 +239,28 @@ def _recorded(situation: Situation, past: Past, compiled: Compiled) -> Recorded 
     )
     return Recorded(
         turbidity=np.maximum(_filled(came[first:]), 0.02), flow=_filled(taken[first:]), settled=settled[first:],
-        combined=combined[first:], washes=washes,
+        combined=combined[first:], washes=washes, heads=_heads_at(situation, habit, compiled, begin),
     )  # fmt: skip
+
+
+def _heads_at(situation: Situation, habit: Habit, compiled: Compiled, begin: int) -> tuple[float, ...] | None:
+    """Return what each filter's head loss was as the record began: read then, or, washed since, that of its washes."""
+    found = []
+    for id in compiled.filters:
+        run = situation.runs[id]
+        track, clock = run.head_loss_track, run.filtered_hours
+        if run.head_loss.state == "flagged" or len(track) < 2:
+            return None
+        good = np.isfinite(track.values) & (track.flags == 0) & np.concatenate([[False], np.diff(clock) > 0])
+        early = np.flatnonzero(good & (track.times >= begin) & (track.times < begin + LEAD_S // 4))
+        wash = next((w.head_loss for w in habit.washes if w.filter == id), None)
+        if len(early):
+            found.append(float(track.values[early[0]]))
+        elif wash is not None and run.started_at is not None and run.started_at.timestamp() > begin:
+            found.append(float(wash))
+        else:
+            return None
+    return tuple(found) if found else None
 
 
 def _held(track: Track, edges: NDArray[np.int64]) -> Floats:

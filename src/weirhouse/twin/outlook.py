@@ -94,6 +94,7 @@ class Outlook:
     tank: str  # id of that tank, empty without one
     members: int
     seed: int
+    seen_over: tuple[int, int] | None  # days on record with filtered water above 0.3 NTU, of how many; None without
     chosen: str  # by what the members were chosen, in a sentence
     measured: bool  # whether this plant's own water had a say in that
     unknown: tuple[str, ...]  # what is not known, a sentence each
@@ -176,7 +177,8 @@ def outlook(
         times=foreseen.times[1:], forecast=foreseen, stream=_stream(foreseen),
         peak=_amount(foreseen.raw[:, 1:].max(axis=1)), habit=futures[0], shut=futures[1],
         ways=ways, policy=begins.policy, closing=_closing(runs[1], compiled, hours) if reserve > 0 else (),
-        reserve=reserve if reserve > 0 else None, tank=tank, members=members, seed=seed, chosen=kept.said,
+        reserve=reserve if reserve > 0 else None, tank=tank, members=members, seed=seed, seen_over=_seen_over(past),
+        chosen=kept.said,
         measured=kept.measured, unknown=unknown, version=version("weirhouse"),
         inputs=hashlib.sha256("".join([foreseen.inputs, *(f.inputs for f in futures)]).encode()).hexdigest(),
     )  # fmt: skip
@@ -191,6 +193,16 @@ def _doubts(situation: Situation, foreseen: Forecast) -> tuple[str, ...]:
     if value.state in ("stale", "missing") and not foreseen.doubt:
         found.append(f"Raw turbidity: {value.why}. Read it at the stream, enter it, then look again.")
     return tuple(found)
+
+
+def _seen_over(past: Past) -> tuple[int, int] | None:
+    """Return on how many days of the record filtered water was above 0.3 NTU, and of how many days it is on record."""
+    hours = past.highest.get("combined_turbidity")
+    if hours is None or not np.isfinite(hours).any():
+        return None
+    there = np.isfinite(hours)
+    days = past.hour // 86400
+    return len(np.unique(days[there & (hours > LIMIT)])), len(np.unique(days[there]))
 
 
 def _water(
