@@ -17,7 +17,7 @@ def test_the_first_page_says_when_the_last_backup_was_made_and_which_place_is_mi
     for page in ("/", "/plant"):
         text = client.get(page).text
         assert "Last backup 12 min ago (Sat 2026-10-31 15:48), restored for a trial and verified." in text
-        assert f"<strong>{demo_copy.parent}/office is not there. Mount it or make the folder, then run:" in text
+        assert f"<strong>{demo_copy.parent}/office is not there. Mount it or make the folder, then run" in text
     client.now = NOW + timedelta(days=3)
     assert "<strong>Last backup 3 days ago" in client.get("/").text
 

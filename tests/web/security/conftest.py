@@ -32,19 +32,29 @@ def bare_copy(bare: Path, tmp_path: Path) -> Path:
 
 
 @pytest.fixture(scope="session")
-def peopled(bare: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """A real plant with an account of each role: write nothing into it that another test could miss."""
-    folder = tmp_path_factory.mktemp("peopled") / "plant"
+def untouched(bare: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A real plant with an account of each role, as it was made: only copied from."""
+    folder = tmp_path_factory.mktemp("untouched") / "plant"
     shutil.copytree(bare, folder, ignore=shutil.ignore_patterns("*-wal", "*-shm"))
     for role, name in NAMES.items():
         account(folder, name, role, PLANT_NOW, WORDS if role is Role.OPERATOR else "")
     return folder
 
 
+@pytest.fixture(scope="module")
+def peopled(untouched: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The same for the tests of one file together, who leave their sign-ins in it."""
+    return _copied(untouched, tmp_path_factory.mktemp("peopled") / "plant")
+
+
 @pytest.fixture
-def own(peopled: Path, tmp_path: Path) -> Path:
-    """The same, to be written into."""
-    return shutil.copytree(peopled, tmp_path / "peopled", ignore=shutil.ignore_patterns("*-wal", "*-shm", "sent"))
+def own(untouched: Path, tmp_path: Path) -> Path:
+    """The same for one test alone."""
+    return _copied(untouched, tmp_path / "peopled")
+
+
+def _copied(folder: Path, to: Path) -> Path:
+    return shutil.copytree(folder, to, ignore=shutil.ignore_patterns("*-wal", "*-shm", "sent"))
 
 
 def as_role(folder: Path, role: Role | None, client: Client | None = None) -> Client:

@@ -243,7 +243,8 @@ def test_a_query_finds_signs_in_and_changes_nothing(own: Path) -> None:
     assert (entries(own), len(client.get("/people").text)) == (before, people_before)
     out = client_of(own, PLANT_NOW)
     for words in QUERIES[:4]:
-        assert out.post("/sign-in", data={"name": words, "password": words}, headers=OURS).status_code == 422
+        tried = out.post("/sign-in", data={"name": words, "password": words}, headers=OURS).status_code
+        assert tried in (422, 429)  # refused, or told to wait after some tries
         out.cookies.set("weirhouse", quote(words))
         assert out.get("/people").status_code == 303
         out.cookies.clear()
