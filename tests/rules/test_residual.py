@@ -230,3 +230,17 @@ def test_the_time_left_is_told_while_it_is_below() -> None:
     assert near.by is not None
     assert near.by == planted.at("20 12:00")
     assert isinstance(near.by, datetime)
+
+
+def test_a_residual_that_was_not_detected_is_never_told_as_0() -> None:
+    """`<0.02` is below the limit, and no number: neither the sentence nor the notice nor the daily table says 0."""
+    planted = Planted().put("entry_chlorine", "14 08:00", 0.02, 0.02, flag=3)
+    result = planted.judge()
+    outcome = result.outcome("ep_residual_notify")
+    assert outcome.status == "broken"
+    assert outcome.value is None and outcome.shown == "not detected"
+    assert outcome.sentence.startswith("Lowest not detected")
+    assert not any(" 0.00 mg/L" in one.sentence or "(0.00" in one.sentence for one in result.notices)
+    assert any("not detected" in one.sentence for one in result.notices)
+    day = next(day for day in result.days if day.date == date(2026, 7, 14))
+    assert day.residual_lowest is None and day.residual_lowest_at == planted.at("14 08:00")

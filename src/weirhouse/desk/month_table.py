@@ -396,6 +396,9 @@ def _disinfection(stretch: Stretch, course: Course, judged: Judged) -> Part:
                 note = note if math.isfinite(value) else ""
                 if seen.residual_lowest_at is not None and value != spread.lowest:
                     note = f"at {seen.residual_lowest_at.astimezone(stretch.zone):%H:%M}"
+                    if seen.residual_lowest is None:
+                        cells[column.id] = Cell(None, "not detected", "none", note)
+                        continue
             cells[column.id] = cell(value, column, note, _why(course, day))
         return cells | _contact(contact, judged.get(day.date), _why(course, day), stretch.zone)
 

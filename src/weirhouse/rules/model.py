@@ -382,7 +382,7 @@ class DayResult:
     periods: tuple[FourHours, ...]
     combined_highest: float | None  # [NTU] of the values that count
     filters_highest: Mapping[str, float]  # filter -> [NTU], of its recorded 15-minute values
-    residual_lowest: float | None  # [mg/L] at the entry
+    residual_lowest: float | None  # [mg/L] at the entry; None with a time where it was not detected
     residual_lowest_at: datetime | None
     contact: DayContact | None
     statuses: Mapping[str, Status]  # requirement -> what that day alone gives

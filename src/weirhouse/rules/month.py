@@ -339,12 +339,17 @@ def _days(ground: Ground, asked: Sequence[Requirement]) -> tuple[DayResult, ...]
                 hours=day.hours, filtering_h=float(course.ran(a, b)[0]) / 3600,
                 unknown_h=float((b - a - course.known(a, b))[0]) / 3600,
                 periods=tuple(combined.periods(day)), combined_highest=combined.highest(day.begin, day.end),
-                filters_highest=highest, residual_lowest=None if low is None else max(float(values[low]), 0.0),
+                filters_highest=highest, residual_lowest=None if low is None else _number(float(values[low])),
                 residual_lowest_at=None if low is None else datetime.fromtimestamp(int(times[low]), UTC),
                 contact=of_contact, statuses=statuses,
             )
         )  # fmt: skip
     return tuple(found)
+
+
+def _number(lowest: float) -> float | None:
+    """Return the lowest residual as a number; None where it was not detected, which is no number and not 0."""
+    return None if np.isneginf(lowest) else max(lowest, 0.0)
 
 
 def _residual_day(asked: Sequence[Requirement], values: Any) -> dict[str, Status]:

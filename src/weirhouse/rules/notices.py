@@ -131,7 +131,7 @@ def _below(ground: Ground, requirement: Requirement) -> Iterator[Found]:
             continue
         limit_at = begin.astimezone(UTC) + timedelta(hours=hours)
         until = f"until {at_text(ground.local(one.end))}" if one.restored else "not shown restored"
-        level = f"{one.lowest:.2f} mg/L"
+        level = "not detected" if one.lowest < 0 else f"{one.lowest:.2f} mg/L"
         certain = one.certain_s is not None and (not lasting or one.certain_s > hours * 3600 + 0.5)
         yield Found(
             requirement, id, limit_at if lasting else begin.astimezone(UTC),

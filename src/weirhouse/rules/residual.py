@@ -94,7 +94,10 @@ def _served(ground: Ground, begins: Ints, ends: Ints, off_hours: bool) -> Floats
 def times_below(
     ground: Ground, channel: str, limit: float, way: Way, with_bad: bool
 ) -> list[tuple[int, int, float, float, bool]]:
-    """Return each time below: first reading below, first restored or the end, time served, lowest, restored."""
+    """Return each time below: first reading below, first restored or the end, time served, lowest, restored.
+
+    The lowest is minus infinity where a reading was not detected.
+    """
     times, values = rows(ground, channel, way, with_bad)
     low = below(values, limit)
     edges = np.flatnonzero(np.diff(np.concatenate([[False], low, [False]]).astype(np.int8)))
@@ -105,7 +108,7 @@ def times_below(
         end = int(times[after]) if restored else ground.until_s
         served = float(_served(ground, np.array([begin]), np.array([end]), way.off_hours)[0])
         lowest = float(values[first:after].min())
-        found.append((begin, end, served, max(lowest, 0.0), restored))
+        found.append((begin, end, served, lowest if np.isneginf(lowest) else max(lowest, 0.0), restored))
     return found
 
 
@@ -213,11 +216,15 @@ def _outcome(
     scale = scale_of(requirement, channel)
     limit_text = f"{requirement.limit:g} {requirement.unit}"
     missing = gaps(ground, channel_id, ways[0], False)
-    lowest = None
+    lowest, least = None, shown(None, requirement.unit)
     if len(values):
         i = int(np.argmin(values))
-        lowest = max(float(values[i]), 0.0) * scale
-        sentence = f"Lowest {shown(lowest, requirement.unit)} ({at_text(ground.local(int(times[i])))})"
+        if np.isneginf(values[i]):  # a reading that was not detected is no number, and not 0
+            least = "not detected"
+        else:
+            lowest = max(float(values[i]), 0.0) * scale
+            least = shown(lowest, requirement.unit)
+        sentence = f"Lowest {least} ({at_text(ground.local(int(times[i])))})"
     else:
         sentence = "No reading that counts"
     longest = max(found, key=lambda f: f[2], default=None)
@@ -239,7 +246,7 @@ def _outcome(
     value = lowest if hours is None else (longest[2] / 3600 if longest else 0.0)
     return Outcome(
         requirement=requirement, subject=channel_id, period=ground.month, status=status, value=value,
-        shown=shown(lowest, requirement.unit) if hours is None else f"{value:.1f} h below", limit=requirement.limit,
+        shown=least if hours is None else f"{value:.1f} h below", limit=requirement.limit,
         sentence=sentence if ground.over else f"So far: {sentence[0].lower()}{sentence[1:]}", ways=shown_ways,
         why=tuple(why), lacking=lacking(ground.book.state, *TERMS),
         sheet=Sheet(notes=[f"Looked up, not worked out: {len(values)} readings, {ways[0].words}. {sentence}"]),
