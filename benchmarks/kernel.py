@@ -5,21 +5,18 @@ reference takes the same members through the first hours of the same run: all 72
 Compiling is told apart. Cost in members and in hours is a slope of logarithms of the processor's time: 1 is linear.
 """
 
-import argparse
 import os
-import re
 import subprocess
 import sys
 import tempfile
 import time
 from collections.abc import Iterator
-from datetime import UTC, datetime
 from importlib.resources import files
-from pathlib import Path
 from typing import NamedTuple
 
 import numpy as np
 
+from benchmarks import written
 from benchmarks.result import Result
 from weirhouse.plant import parse_plant
 from weirhouse.twin.compile import compile_plant
@@ -33,8 +30,6 @@ MEMBERS, HOURS, LIMIT_S, FASTER = 2000, 72.0, 6.0, 20.0
 REFERENCE_HOURS = 6.0
 LINEAR = 1.1  # a slope of logarithms above this is no longer linear
 RUNS = 3
-DOCS = Path(__file__).parents[1] / "docs" / "benchmarks.md"
-PLACE = re.compile(r"(<!-- kernel: begin -->\n).*?(<!-- kernel: end -->)", re.DOTALL)
 
 
 class Taken(NamedTuple):
@@ -129,24 +124,5 @@ def measure() -> Iterator[Result]:
     )  # fmt: skip
 
 
-def main() -> int:
-    """Measure, print a table, and with --write put it into the documentation."""
-    parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--write", action="store_true", help="put the table into docs/benchmarks.md")
-    write = parser.parse_args().write
-    lines = ["| what | ratio | at most | goal | measured |", "|---|---|---|---|---|"]
-    print("\n".join(lines), flush=True)
-    missed = 0
-    for result in measure():
-        missed += not result.met
-        lines.append(result.row())
-        print(result.row(), flush=True)
-    if write:
-        day = f"{datetime.now(UTC):%-d %B %Y}"
-        said = f"Measured on {day} by `python -m benchmarks.kernel --write`:\n\n" + "\n".join(lines) + "\n"
-        DOCS.write_text(PLACE.sub(lambda found: found[1] + said + found[2], DOCS.read_text("utf-8")), "utf-8")
-    return 1 if missed else 0
-
-
 if __name__ == "__main__":
-    sys.exit(main())
+    sys.exit(written.main("kernel", measure(), __doc__))

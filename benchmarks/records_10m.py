@@ -5,9 +5,7 @@ logger's file does; what people entered in the demo's year stands beside them. E
 against a recomputation from all the values.
 """
 
-import argparse
 import os
-import re
 import sys
 import tempfile
 import time
@@ -19,7 +17,7 @@ from zoneinfo import ZoneInfo
 import httpx
 import numpy as np
 
-from benchmarks import contention
+from benchmarks import contention, written
 from benchmarks.result import Result
 from benchmarks.today_served import serving
 from weirhouse.demo import make_demo
@@ -36,8 +34,6 @@ ZONE = ZoneInfo("America/New_York")
 LIMIT_ROLLUP_S, LIMIT_RAW_S, LIMIT_CHART_S, LIMIT_PAGE_S, LIMIT_READY_S = 0.020, 0.300, 0.150, 0.300, 2.0
 PAGES = 60
 FIGURES = ("hour", "n", "minimum", "maximum", "total", "last")
-DOCS = Path(__file__).parents[1] / "docs" / "benchmarks.md"
-PLACE = re.compile(r"(<!-- records_10m: begin -->\n).*?(<!-- records_10m: end -->)", re.DOTALL)
 
 
 def measure() -> Iterator[Result]:
@@ -214,24 +210,5 @@ def _limit(name: str, seconds: float, limit: float, more: str) -> Result:
     return Result(name, seconds / limit, 1.0, f"{told}; {more}" if more else told)
 
 
-def main() -> int:
-    """Measure, print a table, and with --write put it into the documentation."""
-    parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--write", action="store_true", help="put the table into docs/benchmarks.md")
-    write = parser.parse_args().write
-    lines = ["| what | ratio | at most | goal | measured |", "|---|---|---|---|---|"]
-    print("\n".join(lines), flush=True)
-    missed = 0
-    for result in measure():
-        missed += not result.met
-        lines.append(result.row())
-        print(result.row(), flush=True)
-    if write:
-        day = f"{datetime.now(UTC).astimezone(ZONE):%-d %B %Y}"
-        said = f"Measured on {day} by `python -m benchmarks.records_10m --write`:\n\n" + "\n".join(lines) + "\n"
-        DOCS.write_text(PLACE.sub(lambda found: found[1] + said + found[2], DOCS.read_text("utf-8")), "utf-8")
-    return 1 if missed else 0
-
-
 if __name__ == "__main__":
-    sys.exit(main())
+    sys.exit(written.main("records_10m", measure(), __doc__))
