@@ -91,7 +91,10 @@ def test_residual_at_the_entry(case: Case) -> None:
             got = ours.outcome(id).value
             rounding = case.terms["residual_rounding"] if id == "ep_residual_notify" else "as_recorded"
             wanted = both[0][1]
-            assert got is not None and wanted is not None
+            assert wanted is not None
+            if got is None:  # ours tells what was not detected in words; the second one takes it as the least there is
+                assert (ours.outcome(id).shown, wanted) == ("not detected", 0.0)
+                continue
             assert second.rounded(got, rounding) == pytest.approx(second.rounded(wanted, rounding)), id
 
 
